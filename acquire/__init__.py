@@ -1,0 +1,1 @@
+"""Hear the instruments: lines bring bytes, drivers turn them into events."""

@@ -1,0 +1,1 @@
+"""Drivers: bytes in, events out; no port, no clock, no thread."""

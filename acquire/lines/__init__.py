@@ -1,0 +1,1 @@
+"""Lines: the only code that opens ports and files."""

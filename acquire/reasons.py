@@ -1,0 +1,31 @@
+"""Why a frame was refused: one code and its plain words each."""
+
+from typing import Final
+
+TOO_LONG: Final = "too_long"
+PARTIAL: Final = "partial"
+NOT_TEXT: Final = "not_text"
+WRONG_LAYOUT: Final = "wrong_layout"
+NOT_A_NUMBER: Final = "not_a_number"
+UNKNOWN_UNIT: Final = "unknown_unit"
+UNKNOWN_MODE: Final = "unknown_mode"
+WRONG_CHECK: Final = "wrong_check"
+OUT_OF_FRAME: Final = "out_of_frame"
+WRONG_TIME: Final = "wrong_time"
+DRIVER_FAULT: Final = "driver_fault"
+UNACCOUNTED: Final = "unaccounted"
+
+PLAIN_WORDS: Final[dict[str, str]] = {
+    TOO_LONG: "no end of frame within the greatest length",
+    PARTIAL: "the line was lost or closed before the frame ended",
+    NOT_TEXT: "bytes that are no text in the declared encoding",
+    WRONG_LAYOUT: "the frame does not have the declared parts",
+    NOT_A_NUMBER: "a value that is neither a number nor a declared token",
+    UNKNOWN_UNIT: "a unit that the driver file does not list",
+    UNKNOWN_MODE: "a mode that the driver file does not list",
+    WRONG_CHECK: "the frame's check does not fit its bytes",
+    OUT_OF_FRAME: "bytes outside any frame",
+    WRONG_TIME: "a time that does not have the declared form",
+    DRIVER_FAULT: "the driver raised an error; the bytes are kept for another pour",
+    UNACCOUNTED: "the driver said nothing of these bytes",
+}

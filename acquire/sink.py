@@ -1,0 +1,109 @@
+"""Where hearing hands on what it heard: one small Protocol, so that acquire knows no store.
+
+A call returns when what it carried is durable. A byte that makes an instrument forget may leave only after.
+"""
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Protocol
+
+from acquire.driver import DriverIdentity
+from acquire.events import Event, Instant
+
+
+class Direction(StrEnum):
+    """Which way bytes went."""
+
+    HEARD = "heard"
+    SENT = "sent"
+
+
+@dataclass(frozen=True, slots=True)
+class Chunk:
+    """Bytes that crossed a line together."""
+
+    at: Instant
+    """When the first of them arrived or left."""
+    data: bytes
+    direction: Direction = Direction.HEARD
+
+
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """A line was opened: a capture begins."""
+
+    line: str
+    instrument: str
+    driver: DriverIdentity
+    device: str
+    """What was really opened: the resolved device or URL, with hardware identity where there is one."""
+    settings: str
+    """Line settings as text, such as ``9600 8N1``; empty where there are none."""
+    at: Instant
+
+
+@dataclass(frozen=True, slots=True)
+class Hearing:
+    """What one turn of a line brought: chunks first, then what the driver made of them."""
+
+    chunks: tuple[Chunk, ...]
+    events: tuple[Event, ...]
+    at: Instant
+    """When the last byte or the tick came that completed the events."""
+    fault: str | None = None
+    """The driver's error, if it raised: type, message and where."""
+
+
+class Ending(StrEnum):
+    """Why a capture ended."""
+
+    STOPPED = "stopped"
+    LOST = "lost"
+    COMPLETE = "complete"
+    """A file was read to its end."""
+
+
+@dataclass(frozen=True, slots=True)
+class Closing:
+    """A line was closed or lost: the capture ends."""
+
+    ending: Ending
+    why: str
+    at: Instant
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """Time in which a line was not heard, or bytes that could not be kept."""
+
+    line: str
+    instrument: str
+    begin: Instant
+    end: Instant
+    why: str
+    lost_bytes: int | None = None
+    """Bytes known to have come and been lost; None where nobody can tell. [bytes]"""
+
+
+class CaptureSink(Protocol):
+    """Takes one capture."""
+
+    async def heard(self, hearing: Hearing) -> None:
+        """Keep chunks, frames and readings in one commit. Raises `SinkFullError` if it cannot be held."""
+
+    async def closed(self, closing: Closing) -> None:
+        """Keep the end of the capture."""
+
+
+class Sink(Protocol):
+    """Takes what all lines hear."""
+
+    async def opened(self, opening: Opening) -> CaptureSink:
+        """Keep the beginning of a capture and return where its bytes go."""
+
+    async def gap(self, gap: Gap) -> None:
+        """Keep a gap that has ended."""
+
+
+class SinkFullError(Exception):
+    """The store cannot be written and the spool is full: the bytes of this call are lost; count them."""

@@ -1,0 +1,1 @@
+"""Show the store: REST, sheets, live events and pages."""

@@ -1,0 +1,1 @@
+"""Whose number it is and whether it stands."""

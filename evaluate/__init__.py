@@ -1,0 +1,1 @@
+"""Pure numbers: chemistry, electrodes, curves, statistics. Imports nothing of ours."""

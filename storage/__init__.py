@@ -1,0 +1,1 @@
+"""Keep it: schema, the one writer, the ledger, queries, backup."""

@@ -1,0 +1,1 @@
+"""Hand-written stand-ins for ports, clocks and stores."""

@@ -1,0 +1,1 @@
+"""Configuration, wiring, the clock, the command line and the service."""
