@@ -1,1 +1,1 @@
-"""The published figures that this installation must reproduce: one list for `tundish selftest` and the tests."""
+"""The published figures this installation must reproduce: one list for `tundish selftest` and the tests."""

@@ -32,3 +32,15 @@ class Case:
     def table(self) -> str:
         """The table this cell belongs to; a case on its own is its own table."""
         return self.id.split("/", 1)[0]
+
+
+@dataclass(frozen=True, slots=True)
+class NotReproduced:
+    """A printed figure that this program does not reproduce, and why it is the print that is doubted."""
+
+    id: str
+    source: str
+    printed: float
+    found: float
+    """What this program computes from the same inputs, in the unit of `printed`."""
+    reason: str
