@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 PORT ?= 8710
 FOR ?=
 
-.PHONY: help setup demo test check fix bench soak lock clean
+.PHONY: help setup demo test lint check fix bench soak lock clean
 
 help: ## list the targets
 	@grep -E '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 10
@@ -28,12 +28,13 @@ demo: $(VENV)/.runtime ## run the daemon on the simulated bench (PORT=8710, FOR=
 test: $(VENV)/.dev ## run the tests
 	$(BIN)/python -m pytest
 
-check: $(VENV)/.dev ## format, lint, types, import contract, docs and tests: what CI runs
+lint: $(VENV)/.dev ## format, lint, types and import contract
 	$(BIN)/ruff format --check .
 	$(BIN)/ruff check .
 	$(BIN)/mypy
 	$(BIN)/lint-imports
-	$(BIN)/python -m pytest
+
+check: lint test ## lint and test: what CI runs
 
 fix: $(VENV)/.dev ## let the formatter and linter mend what they can
 	$(BIN)/ruff format .

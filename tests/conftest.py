@@ -1,0 +1,65 @@
+"""What all tests share: which real programs are here, and what is said when one is not."""
+
+import importlib.util
+import os
+import shutil
+import sys
+from collections import Counter
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+NO_SKIP = os.environ.get("TUNDISH_TESTS_NO_SKIP") == "1"
+
+
+def _has_uno() -> bool:
+    return Path("/usr/lib/python3/dist-packages/uno.py").exists()
+
+
+NEEDS: dict[str, Callable[[], bool]] = {
+    "pseudo-terminals": lambda: hasattr(os, "openpty"),
+    "chromium": lambda: shutil.which("chromium") is not None,
+    "libreoffice": lambda: shutil.which("soffice") is not None and _has_uno(),
+    "socat": lambda: shutil.which("socat") is not None,
+    "phreeqpython": lambda: importlib.util.find_spec("phreeqpython") is not None,
+}
+"""What a test may name in ``@pytest.mark.needs(...)``, and how to tell that it is here."""
+
+_wanting: Counter[str] = Counter()
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Leave the long runs out unless they are asked for by name."""
+    if not config.option.markexpr:
+        config.option.markexpr = "not soak"
+
+
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    """Skip a test whose program is missing; where no skip is allowed, fail it instead."""
+    for marker in item.iter_markers("needs"):
+        for name in marker.args:
+            if NEEDS[name]():
+                continue
+            _wanting[name] += 1
+            if NO_SKIP:
+                pytest.fail(f"{name} is not on this machine, and no test may be skipped here", pytrace=False)
+            pytest.skip(f"{name} is not on this machine")
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Say for want of what tests were skipped."""
+    for name, count in sorted(_wanting.items()):
+        terminalreporter.write_line(f"left out for want of {name}: {count} tests ({sys.platform})")
+
+
+def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
+    """Where no skip is allowed, a skip for any other reason fails the run too."""
+    reporter = session.config.pluginmanager.get_plugin("terminalreporter")
+    if (
+        NO_SKIP
+        and reporter is not None
+        and reporter.stats.get("skipped")
+        and exitstatus == pytest.ExitCode.OK
+    ):
+        session.exitstatus = pytest.ExitCode.TESTS_FAILED

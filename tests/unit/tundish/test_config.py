@@ -1,0 +1,118 @@
+"""The configuration file: what it may say, and how it says what is wrong."""
+
+from pathlib import Path
+
+import pytest
+
+from tundish.config import Config, ConfigError, SerialLineConfig, load_config
+
+GOOD = """
+[store]
+path = "cellar.db"
+[[line]]
+name = "so2"
+kind = "serial"
+device = "/dev/ttyUSB0"
+baud = 9600
+instrument = "bur-1"
+driver = "so2-burette"
+"""
+
+
+def load(folder: Path, text: str) -> Config:
+    path = folder / "tundish.toml"
+    path.write_text(text, encoding="utf-8")
+    return load_config(path)
+
+
+def faults(folder: Path, text: str) -> list[str]:
+    with pytest.raises(ConfigError) as caught:
+        load(folder, text)
+    return caught.value.faults
+
+
+def test_a_good_file_is_read_with_its_defaults_visible(tmp_path: Path) -> None:
+    config = load(tmp_path, GOOD)
+    (line,) = config.line
+    assert isinstance(line, SerialLineConfig)
+    assert (line.name, line.parity, line.stop_bits) == ("so2", "none", 1)
+    assert (config.store.path, config.store.kind, config.api.port) == ("cellar.db", "real", 8710)
+
+
+def test_every_fault_is_told_at_once_with_its_place(tmp_path: Path) -> None:
+    text = GOOD.replace("9600", "7") + 'colour = 1\n[api]\nport = "x"\n'
+    places = [fault.split(":")[0] for fault in faults(tmp_path, text)]
+    assert places == ["api.port", "line[so2].baud", "line[so2].colour"]
+
+
+def test_an_unknown_key_is_refused(tmp_path: Path) -> None:
+    assert faults(tmp_path, "[stores]\n") == ["stores: this key is not known here"]
+
+
+def test_an_unknown_kind_of_line_names_the_known_ones(tmp_path: Path) -> None:
+    (fault,) = faults(tmp_path, GOOD.replace('"serial"', '"telepathy"'))
+    assert fault.startswith("line[so2].kind: there is no kind 'telepathy'")
+    assert "'capture-file'" in fault
+
+
+def test_a_line_without_kind_says_so(tmp_path: Path) -> None:
+    (fault,) = faults(tmp_path, GOOD.replace('kind = "serial"', ""))
+    assert fault == "line[so2].kind: is missing; it says what sort of line this is"
+
+
+@pytest.mark.parametrize(
+    ("ways", "came"),
+    [('url = "loop://"\ndevice = "COM7"', "device and url"), ("", "none of them")],
+)
+def test_a_port_is_found_in_exactly_one_way(tmp_path: Path, ways: str, came: str) -> None:
+    text = GOOD.replace('device = "/dev/ttyUSB0"', ways)
+    assert faults(tmp_path, text) == [f"line[so2]: wants exactly one of device, url or usb, got {came}"]
+
+
+def test_stop_bits_are_one_of_three(tmp_path: Path) -> None:
+    assert faults(tmp_path, GOOD + "stop_bits = 3\n") == ["line[so2].stop_bits: wants 1, 1.5 or 2, got 3"]
+
+
+def test_two_lines_of_one_name_are_refused(tmp_path: Path) -> None:
+    twice = GOOD + GOOD[GOOD.index("[[line]]") :]
+    assert faults(tmp_path, twice) == ["line: each line needs a name of its own; used more than once: so2"]
+
+
+def test_a_missing_key_is_named(tmp_path: Path) -> None:
+    assert faults(tmp_path, GOOD.replace('instrument = "bur-1"', "")) == ["line[so2].instrument: is missing"]
+
+
+def test_a_network_address_is_refused(tmp_path: Path) -> None:
+    (fault,) = faults(tmp_path, '[api]\nhost = "0.0.0.0"\n')
+    assert fault.startswith("api.host: input should be '127.0.0.1'")
+
+
+def test_a_file_that_is_not_toml_says_where(tmp_path: Path) -> None:
+    (fault,) = faults(tmp_path, "[store\n")
+    assert fault.startswith("is not TOML")
+    assert "line 1" in fault
+
+
+def test_a_missing_file_says_so(tmp_path: Path) -> None:
+    with pytest.raises(ConfigError, match="cannot be read: No such file"):
+        load_config(tmp_path / "absent.toml")
+
+
+def test_the_environment_wins_over_the_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("TUNDISH_API__PORT", "9000")
+    config = load(tmp_path, "[api]\nport = 8000\n")
+    assert config.api.port == 9000
+
+
+def test_the_environment_leaves_the_neighbours_of_a_key_alone(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("TUNDISH_STORE__SPOOL_MIB", "5")
+    config = load(tmp_path, GOOD)
+    assert (config.store.path, config.store.spool_mib) == ("cellar.db", 5)
+
+
+def test_what_was_loaded_cannot_be_changed(tmp_path: Path) -> None:
+    config = load(tmp_path, GOOD)
+    with pytest.raises(ValueError, match="frozen"):
+        config.store.path = "other.db"
