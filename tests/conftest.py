@@ -3,6 +3,8 @@
 import importlib.util
 import os
 import shutil
+import signal
+import socket
 import sys
 from collections import Counter
 from collections.abc import Callable
@@ -19,6 +21,8 @@ def _has_uno() -> bool:
 
 NEEDS: dict[str, Callable[[], bool]] = {
     "pseudo-terminals": lambda: hasattr(os, "openpty"),
+    "unix sockets": lambda: hasattr(socket, "AF_UNIX"),
+    "hangup signal": lambda: hasattr(signal, "SIGHUP"),
     "chromium": lambda: shutil.which("chromium") is not None,
     "libreoffice": lambda: shutil.which("soffice") is not None and _has_uno(),
     "socat": lambda: shutil.which("socat") is not None,

@@ -1,0 +1,61 @@
+"""The web server inside the daemon: uvicorn on a socket that we bind, without its own signal handling."""
+
+import errno
+import socket
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+import uvicorn
+from starlette.types import ASGIApp
+
+GRACE_S = 2
+"""How long an open stream may hold up the stop. [s]"""
+
+WHY = {
+    errno.EADDRINUSE: "is taken by another program (is tundish running already?)",
+    errno.EACCES: "needs rights that this account does not have",
+}
+
+
+class AddressError(Exception):
+    """The address to serve at cannot be had."""
+
+
+def bind(host: str, port: int) -> socket.socket:
+    """Take the port before anything else is started, so that a taken one is one clear line."""
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    listener = socket.socket(family, socket.SOCK_STREAM)
+    try:
+        if hasattr(socket, "SO_EXCLUSIVEADDRUSE"):
+            listener.setsockopt(socket.SOL_SOCKET, socket.SO_EXCLUSIVEADDRUSE, 1)
+        else:
+            listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listener.bind((host, port))
+    except OSError as error:
+        listener.close()
+        why = WHY.get(error.errno or 0, f"cannot be had: {error.strerror}")
+        raise AddressError(f"port {port} of {host} {why}; choose another with api.port") from error
+    return listener
+
+
+class EmbeddedServer(uvicorn.Server):
+    """A server whose owner handles the signals."""
+
+    @contextmanager
+    def capture_signals(self) -> Iterator[None]:
+        """Leave signals to the daemon."""
+        yield
+
+
+def server(app: ASGIApp) -> EmbeddedServer:
+    """Make a server that lets open streams go soon after it is told to stop."""
+    return EmbeddedServer(
+        uvicorn.Config(
+            app,
+            log_config=None,
+            access_log=False,
+            lifespan="off",
+            server_header=False,
+            timeout_graceful_shutdown=GRACE_S,
+        )
+    )
