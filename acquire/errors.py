@@ -12,10 +12,10 @@
     │   └── WriteStoppedError        it takes no more bytes
     ├── LineNameError                the name of a line is unknown, or taken
     └── DriverError                  look at the name or the file of the driver
-    ├── UnknownDriverError       nobody brings a driver of that name
-    ├── DriverFileError          a driver file is refused; every fault with its key path
-    ├── DriverOptionError        a driver is asked for something that it does not know
-    └── DriverPluginError        a driver of another package cannot be imported or made
+        ├── UnknownDriverError       nobody brings a driver of that name
+        ├── DriverFileError          a driver file is refused; every fault with its key path
+        ├── DriverOptionError        a driver is asked for something that it does not know
+        └── DriverPluginError        a driver of another package cannot be imported or made
 
 Facts ride as attributes; the text says what was wrong, what came and what was wanted.
 """
