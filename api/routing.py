@@ -1,0 +1,64 @@
+"""How routes are laid: each read answers GET and HEAD, and takes no parameter that it does not know."""
+
+from collections.abc import Callable
+from difflib import get_close_matches
+from http import HTTPStatus
+from typing import Any, TypeVar
+
+from fastapi import APIRouter, Request
+from fastapi.dependencies.utils import get_flat_params
+from fastapi.params import ParamTypes
+from fastapi.routing import APIRoute
+
+from api.problems import ParameterFault, ProblemError
+
+Endpoint = TypeVar("Endpoint", bound=Callable[..., Any])
+
+
+def reads(
+    router: APIRouter, path: str, *, head: Callable[..., Any] | None = None, **options: Any
+) -> Callable[[Endpoint], Endpoint]:
+    """Lay a route for GET and HEAD; only GET is in the OpenAPI document.
+
+    `head` answers HEAD where the endpoint itself must not run for it, such as a stream without an end.
+    """
+
+    def lay(endpoint: Endpoint) -> Endpoint:
+        router.add_api_route(path, endpoint, methods=["GET"], **options)
+        quiet = {**options, "include_in_schema": False}
+        if head is not None:
+            quiet = {"include_in_schema": False}
+        router.add_api_route(path, head or endpoint, methods=["HEAD"], **quiet)
+        return endpoint
+
+    return lay
+
+
+def refuse_unknown_parameters(request: Request) -> None:
+    """Refuse a request with a query parameter that its route does not take.
+
+    A misspelt filter that is ignored would give the wrong rows and look right.
+    """
+    known = _query_parameters(request.scope["route"])
+    faults = [
+        ParameterFault(parameter=name, location="query", detail=_right_name(name, known))
+        for name in dict.fromkeys(request.query_params.keys())
+        if name not in known
+    ]
+    if faults:
+        names = ", ".join(fault.parameter for fault in faults)
+        raise ProblemError(HTTPStatus.UNPROCESSABLE_ENTITY, f"unknown parameter: {names}", faults)
+
+
+def _query_parameters(route: object) -> list[str]:
+    if not isinstance(route, APIRoute):
+        return []
+    fields = get_flat_params(route.dependant)
+    # The fields of a model of parameters do not say where they stand; all our models are of the query.
+    return [f.alias for f in fields if getattr(f.field_info, "in_", ParamTypes.query) is ParamTypes.query]
+
+
+def _right_name(name: str, known: list[str]) -> str:
+    close = get_close_matches(name, known, n=1)
+    hint = f"did you mean {close[0]}? " if close else ""
+    return f"{hint}this route takes {', '.join(known)}" if known else "this route takes no parameters"

@@ -1,0 +1,102 @@
+"""Bodies of lines, instruments and health."""
+
+from pydantic import Field
+
+from api.schemas.common import Body, UtcTime
+from api.services import HealthReport, LineState
+from api.times import rfc3339
+from api.words import state_words
+
+
+class LineBody(Body):
+    """How one line is doing."""
+
+    line: str = Field(examples=["ph-meter"])
+    instrument: str = Field(examples=["ph-meter-1"])
+    driver: str = Field(examples=["ph-stream"])
+    device: str = Field(description="What is, or would be, opened.", examples=["/dev/pts/4"])
+    state: str = Field(description="opening, open, waiting, stopped or failed.", examples=["open"])
+    state_words: str = Field(description="The state in plain words.", examples=["listening"])
+    since: UtcTime = Field(description="When the state began.")
+    why: str = Field(description="The reason of the state; empty while all is well.")
+    what_to_do: str = Field(description="What a person can do; empty where nothing needs doing.")
+    last_byte_at: UtcTime | None = Field(description="When the last byte came.")
+    bytes_heard: int = Field(description="Since the start of the daemon. [bytes]", ge=0)
+    frames_read: int = Field(description="Since the start of the daemon.", ge=0)
+    frames_refused: int = Field(description="Since the start of the daemon.", ge=0)
+    last_refusal: str | None = Field(description="Why the last refused frame was refused.")
+    overflow_bytes: int = Field(description="Bytes that came and could not be kept. [bytes]", ge=0)
+
+
+class LinesBody(Body):
+    """Every configured line."""
+
+    items: list[LineBody]
+
+
+def line_body(state: LineState) -> LineBody:
+    """Return the body of one line."""
+    words = state_words(state.state)
+    return LineBody(
+        line=state.line,
+        instrument=state.instrument,
+        driver=state.driver,
+        device=state.device,
+        state=state.state,
+        state_words=words.word,
+        since=rfc3339(state.since_us),
+        why=state.why,
+        what_to_do=words.what_to_do,
+        last_byte_at=optional_time(state.last_byte_us),
+        bytes_heard=state.bytes_heard,
+        frames_read=state.frames_read,
+        frames_refused=state.frames_refused,
+        last_refusal=state.last_refusal,
+        overflow_bytes=state.overflow_bytes,
+    )
+
+
+def optional_time(at_us: int | None) -> str | None:
+    """Return a moment as text, or None. [µs]"""
+    return None if at_us is None else rfc3339(at_us)
+
+
+class StoreHealth(Body):
+    """How the store and the queue before it are doing."""
+
+    kind: str = Field(description="real, demo or practice.", examples=["demo"])
+    ok: bool = Field(description="False while the store cannot be written.")
+    why: str = Field(description="Why it cannot, in plain words; empty while it can.")
+    head: int = Field(description="Newest ledger number.", ge=0)
+    spool_items: int = Field(description="Pieces of work that wait for the store.", ge=0)
+    spool_bytes: int = Field(description="What they hold. [bytes]", ge=0)
+    spool_limit_bytes: int = Field(description="What they may hold before bytes are lost. [bytes]", ge=0)
+    disk_free_bytes: int | None = Field(description="On the disk of the store. [bytes]")
+    last_backup_at: UtcTime | None = Field(description="When the newest checked copy was made.")
+
+
+class HealthBody(Body):
+    """How the daemon is doing; `ok` if the store is written and no line is lost or failed."""
+
+    ok: bool
+    version: str = Field(description="Of the program.", examples=["0.1.0"])
+    now: UtcTime = Field(description="The host's clock.")
+    clock: str = Field(description="How far that clock can be trusted.")
+    store: StoreHealth
+    lines_open: int = Field(ge=0)
+    lines_not_open: list[str] = Field(description="Names of the lines that are lost or failed.")
+
+
+def store_health(report: HealthReport, kind: str, head: int) -> StoreHealth:
+    """Return the body of the store's health."""
+    return StoreHealth(
+        kind=kind,
+        ok=report.store_ok,
+        why=report.store_why,
+        head=head,
+        spool_items=report.spool_items,
+        spool_bytes=report.spool_bytes,
+        spool_limit_bytes=report.spool_limit_bytes,
+        disk_free_bytes=report.disk_free_bytes,
+        last_backup_at=optional_time(report.last_backup_us),
+    )

@@ -1,0 +1,149 @@
+"""What the API stands on: the store, and small Protocols for what other rooms know."""
+
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import AbstractContextManager
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from sqlalchemy import Connection
+
+
+class ReadStore(Protocol):
+    """Gives connections that can only read."""
+
+    def reader(self) -> AbstractContextManager[Connection]:
+        """Return a connection for one short transaction; from any thread."""
+
+
+class CommitSource(Protocol):
+    """Tells when the store has grown."""
+
+    def subscribe(self, listener: Callable[[int], None]) -> object:
+        """Call the listener with the new head of the ledger after each commit, from the writer's thread."""
+
+
+class LineState(Protocol):
+    """How one line is doing, as its supervisor knows it."""
+
+    @property
+    def line(self) -> str:
+        """Name of the line."""
+
+    @property
+    def instrument(self) -> str:
+        """Name of the instrument that the line listens to."""
+
+    @property
+    def driver(self) -> str:
+        """Name of the driver that reads it."""
+
+    @property
+    def state(self) -> str:
+        """One of opening, open, waiting, stopped, failed."""
+
+    @property
+    def since_us(self) -> int:
+        """When the state began. [µs]"""
+
+    @property
+    def device(self) -> str:
+        """What is, or would be, opened."""
+
+    @property
+    def why(self) -> str:
+        """The reason of the state in plain words; empty while all is well."""
+
+    @property
+    def last_byte_us(self) -> int | None:
+        """When the last byte came; None if none did. [µs]"""
+
+    @property
+    def bytes_heard(self) -> int:
+        """Since the start of the daemon. [bytes]"""
+
+    @property
+    def frames_read(self) -> int:
+        """Frames that the driver understood, since the start of the daemon."""
+
+    @property
+    def frames_refused(self) -> int:
+        """Frames that the driver refused, since the start of the daemon."""
+
+    @property
+    def last_refusal(self) -> str | None:
+        """Why the last refused frame was refused, in plain words."""
+
+    @property
+    def overflow_bytes(self) -> int:
+        """Bytes that came and could not be kept. [bytes]"""
+
+
+class LineDirectory(Protocol):
+    """Knows every configured line."""
+
+    def states(self) -> Sequence[LineState]:
+        """Return the lines in the order of the configuration."""
+
+
+@dataclass(frozen=True, slots=True)
+class HealthReport:
+    """How the daemon is doing, apart from its lines."""
+
+    version: str
+    """Of the program."""
+    store_ok: bool
+    """False while the store cannot be written."""
+    store_why: str
+    """Why it cannot, in plain words; empty while it can."""
+    spool_items: int
+    """Pieces of work that wait for the store."""
+    spool_bytes: int
+    """What they hold. [bytes]"""
+    spool_limit_bytes: int
+    """What they may hold before bytes are lost. [bytes]"""
+    disk_free_bytes: int | None
+    """On the disk of the store; None where it cannot be asked. [bytes]"""
+    last_backup_us: int | None
+    """When the newest checked copy was made; None if none is known. [µs]"""
+    clock_note: str
+    """How far the host's clock can be trusted, in plain words."""
+
+
+class HealthSource(Protocol):
+    """Knows how the daemon is doing."""
+
+    def report(self) -> HealthReport:
+        """Return the state of this moment; called on the event loop, so it must not wait."""
+
+
+@dataclass(frozen=True, slots=True)
+class ApiSettings:
+    """What the configuration says of the API."""
+
+    store_kind: str
+    """real, demo or practice."""
+    allowed_hosts: tuple[str, ...] = ()
+    """Names in the Host header beside those of the loopback address."""
+    send_timeout_s: float = 20.0
+    """A client that takes nothing for so long is dropped. [s]"""
+    stream_limit: int = 32
+    """Live streams at a time; each browser tab holds one."""
+    live_round_s: float = 0.1
+    """Shortest time between two rounds of one live stream. [s]"""
+    live_round_events: int = 200
+    """Ledger entries looked at in one round: with the pause, at most 2000 a second a stream."""
+
+
+@dataclass(frozen=True, slots=True)
+class Services:
+    """Everything that the routes use; made in one place, handed to `api.app.create_app`."""
+
+    store: ReadStore
+    commits: CommitSource
+    lines: LineDirectory
+    health: HealthSource
+    settings: ApiSettings
+    clock_us: Callable[[], int]
+    """The host's clock, since 1970 UTC. [µs]"""
+    quantity_names: Mapping[str, str] = field(default_factory=dict)
+    """Plain names of quantity codes; a code without one is shown itself."""

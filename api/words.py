@@ -1,0 +1,68 @@
+"""Plain words for the codes that people meet on pages."""
+
+from dataclasses import dataclass
+from typing import Final
+
+OUTCOME_WORDS: Final = {
+    "value": "a value",
+    "above_range": "above range",
+    "below_range": "below range",
+    "no_value": "no value",
+    "not_stable": "not stable",
+    "instrument_error": "instrument error",
+    "aborted": "aborted",
+}
+
+OUTCOME_REASONS: Final = {
+    "above_range": "the instrument says that the value lies above its range",
+    "below_range": "the instrument says that the value lies below its range",
+    "no_value": "the instrument sent a mark in place of a number",
+    "not_stable": "the instrument says that the value had not come to rest",
+    "instrument_error": "the instrument reports an error",
+    "aborted": "the measurement was aborted",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class StateWords:
+    """How a line's state is told: a word, a shape (colour never stands alone) and what to do."""
+
+    word: str
+    shape: str
+    """Name of the shape drawn before the word: disc, ring, triangle, square or cross."""
+    what_to_do: str
+    """Empty where nothing needs doing."""
+
+
+LINE_STATES: Final = {
+    "open": StateWords("listening", "disc", ""),
+    "opening": StateWords("opening", "ring", ""),
+    "waiting": StateWords(
+        "lost, trying again",
+        "triangle",
+        "Look at the cable and the power of the instrument. The line comes back by itself.",
+    ),
+    "stopped": StateWords(
+        "stopped", "square", "The line was stopped on purpose. Start it when it is wanted."
+    ),
+    "failed": StateWords(
+        "failed",
+        "cross",
+        "The line ended by an error that is not the cable's. See the log, then start it again.",
+    ),
+}
+
+
+def outcome_words(outcome: str) -> str:
+    """Return an outcome in plain words."""
+    return OUTCOME_WORDS.get(outcome, outcome.replace("_", " "))
+
+
+def outcome_reason(outcome: str) -> str | None:
+    """Return why there is no number, in plain words; None for a value."""
+    return None if outcome == "value" else OUTCOME_REASONS.get(outcome, outcome_words(outcome))
+
+
+def state_words(state: str) -> StateWords:
+    """Return how a line's state is told."""
+    return LINE_STATES.get(state, StateWords(state.replace("_", " "), "square", ""))
