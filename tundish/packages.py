@@ -6,11 +6,9 @@ Installers overwrite a package of the same name without a word; half of the prog
 import importlib.util
 from pathlib import Path
 
+from tundish.errors import ForeignPackageError
+
 OUR_PACKAGES = ("acquire", "api", "bench", "evaluate", "simulators", "storage")
-
-
-class ForeignPackageError(Exception):
-    """A package that this program needs comes from somewhere else."""
 
 
 def foreign_packages(home: Path) -> dict[str, str]:

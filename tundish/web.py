@@ -8,6 +8,8 @@ from contextlib import contextmanager
 import uvicorn
 from starlette.types import ASGIApp
 
+from tundish.errors import AddressError
+
 GRACE_S = 2
 """How long an open stream may hold up the stop. [s]"""
 
@@ -15,10 +17,6 @@ WHY = {
     errno.EADDRINUSE: "is taken by another program (is tundish running already?)",
     errno.EACCES: "needs rights that this account does not have",
 }
-
-
-class AddressError(Exception):
-    """The address to serve at cannot be had."""
 
 
 def bind(host: str, port: int) -> socket.socket:

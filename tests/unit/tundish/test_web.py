@@ -4,7 +4,8 @@ import socket
 
 import pytest
 
-from tundish.web import AddressError, bind
+from tundish.errors import AddressError
+from tundish.web import bind
 
 
 def test_a_free_port_is_taken() -> None:

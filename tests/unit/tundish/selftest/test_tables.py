@@ -20,7 +20,7 @@ def test_figures_in_the_comments_are_read_with_their_exponents() -> None:
 
 
 def test_the_first_figure_of_a_key_counts() -> None:
-    assert tables.figures("nist_strd/noint2.csv")["ss"] == 40.7272727272727
+    assert tables.figures("nist_strd/norris.csv")["ss"] == 4255954.13232369
 
 
 def test_an_unknown_table_is_refused() -> None:

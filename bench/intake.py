@@ -1,0 +1,64 @@
+"""Step 2: take committed readings in order, each exactly once, and go on from there after a crash.
+
+The place up to which readings were taken is kept in the same commit as what was made of them.
+"""
+
+from collections.abc import Callable, Sequence
+from typing import Final
+
+from bench.normalise import normal
+from storage.ledger import ActorKind
+from storage.queries import UntakenReading, position, untaken_readings
+from storage.rows import TakenRow
+from storage.store import Store
+from storage.writer import Transaction
+
+PLACE: Final = "intake"
+"""Name of this step's place in the store."""
+
+BATCH: Final = 1000
+"""Most readings taken in one commit: bounds memory and the length of the transaction."""
+
+
+class Intake:
+    """Takes readings of one store. One at a time: it is the only one that moves its place."""
+
+    def __init__(self, store: Store, clock_us: Callable[[], int], actor: str) -> None:
+        self._store = store
+        self._clock_us = clock_us
+        self._actor = actor
+        with store.reader() as connection:
+            self._place = position(connection, PLACE)
+
+    @property
+    def place(self) -> int:
+        """The number of the last reading that was taken; 0 before the first."""
+        return self._place
+
+    def step(self) -> int:
+        """Take the next readings; return how many. Waits for the commit, so it belongs in a thread."""
+        with self._store.reader() as connection:
+            readings = untaken_readings(connection, after=self._place, limit=BATCH)
+        if not readings:
+            return 0
+        rows = [taken_row(reading) for reading in readings]
+        self._store.writer.submit(lambda tx: self._enter(tx, rows)).result()
+        self._place = rows[-1].reading_number
+        return len(rows)
+
+    def _enter(self, tx: Transaction, rows: Sequence[TakenRow]) -> None:
+        tx.enter(
+            "readings.taken",
+            at_us=self._clock_us(),
+            actor=self._actor,
+            actor_kind=ActorKind.DAEMON,
+            rows={"taken": rows},
+        )
+        tx.set_position(PLACE, rows[-1].reading_number)
+
+
+def taken_row(reading: UntakenReading) -> TakenRow:
+    """Return what a reading amounts to."""
+    found = normal(reading.quantity, reading.outcome, reading.value_numeral, reading.unit)
+    value = None if found.numeral is None else float(found.numeral)
+    return TakenRow(reading.number, found.numeral, value, found.unit, found.note)

@@ -1,0 +1,53 @@
+"""Triggers that refuse to change what was written, and the views; made anew after every migration."""
+
+from collections.abc import Iterator
+
+from sqlalchemy import Connection, Table, UniqueConstraint
+
+from storage.schema import APPEND_ONLY, ledger
+
+VIEWS = {
+    "reading_current": (
+        "SELECT reading.*, strftime('%Y-%m-%dT%H:%M:%S', reading.at_us / 1000000, 'unixepoch')"
+        " || printf('.%06dZ', reading.at_us % 1000000) AS at_utc,"
+        " taken.normal_text, taken.normal_unit, taken.note"
+        " FROM reading LEFT JOIN taken ON taken.reading_number = reading.number"
+        " WHERE NOT EXISTS (SELECT 1 FROM reading AS newer WHERE newer.reading_id = reading.reading_id"
+        " AND newer.version > reading.version AND newer.version > 1)"
+    ),
+}
+"""For people who open the file by hand: the newest version of each reading, with a time they can read."""
+
+
+def _keys(table: Table) -> Iterator[str]:
+    """Yield a condition for each unique key, true where a row with the key of the new one is there."""
+    groups = [list(table.primary_key.columns)]
+    groups += [list(one.columns) for one in table.constraints if isinstance(one, UniqueConstraint)]
+    for columns in groups:
+        yield " AND ".join(f'"{column.name}" = NEW."{column.name}"' for column in columns)
+    for index in table.indexes:
+        if index.unique:
+            same = " AND ".join(f'"{column.name}" = NEW."{column.name}"' for column in index.columns)
+            yield f"{same} AND {index.dialect_options['sqlite']['where']}"
+
+
+def _triggers(table: Table) -> Iterator[tuple[str, str]]:
+    name = table.name
+    refuse = f"SELECT RAISE(ABORT, '{name} is append-only: what was written is never changed')"
+    for act in ("UPDATE", "DELETE"):
+        yield f"guard_{name}_{act.lower()}", f'BEFORE {act} ON "{name}" BEGIN {refuse}; END'
+    # INSERT OR REPLACE deletes the old row, without a delete trigger unless a pragma is set: refuse it here.
+    exists = "EXISTS (SELECT 1 FROM"  # the names in these statements are those of our own schema
+    taken = " OR ".join(f'{exists} "{name}" WHERE {key})' for key in sorted(_keys(table)))
+    yield f"guard_{name}_insert", f'BEFORE INSERT ON "{name}" WHEN {taken} BEGIN {refuse}; END'
+
+
+def make_guards(connection: Connection) -> None:
+    """Make every trigger and view anew, in the transaction of the connection."""
+    for table in (ledger, *APPEND_ONLY):
+        for name, body in _triggers(table):
+            connection.exec_driver_sql(f"DROP TRIGGER IF EXISTS {name}")
+            connection.exec_driver_sql(f"CREATE TRIGGER {name} {body}")
+    for name, query in VIEWS.items():
+        connection.exec_driver_sql(f"DROP VIEW IF EXISTS {name}")
+        connection.exec_driver_sql(f"CREATE VIEW {name} AS {query}")

@@ -1,0 +1,48 @@
+"""What a daemon left open when it died: session and captures are closed as found, the silence is a gap."""
+
+from typing import Final
+
+from sqlalchemy import Connection, select
+
+from storage.ledger import ActorKind, Head
+from storage.queries import capture_counts
+from storage.rows import CaptureEndRow, GapRow, Row, SessionEndRow
+from storage.schema import capture, capture_end, heartbeat, session, session_end
+from storage.transaction import InsertTexts, Transaction
+
+DAEMON: Final = "tundish"
+WHY: Final = "the daemon was not running: it had ended without a clean stop"
+
+_OPEN_CAPTURES: Final = (
+    select(capture.c.number, capture.c.line, capture.c.instrument, capture.c.opened_at_us)
+    .outerjoin(capture_end, capture_end.c.capture_number == capture.c.number)
+    .where(capture_end.c.number.is_(None))
+    .order_by(capture.c.number)
+)
+_OPEN_SESSIONS: Final = (
+    select(session.c.number)
+    .outerjoin(session_end, session_end.c.session_number == session.c.number)
+    .where(session_end.c.number.is_(None))
+    .order_by(session.c.number)
+)
+
+
+def close_what_was_left_open(connection: Connection, chain: Head, at_us: int) -> Head:
+    """Enter the ends that are wanting and return the chain after them. [µs since 1970 UTC]"""
+    tx = Transaction(connection, chain, InsertTexts())
+    alive_us = connection.execute(select(heartbeat.c.last_at_us)).scalar()
+    for number, line, instrument, opened_us in connection.execute(_OPEN_CAPTURES).all():
+        counts = capture_counts(connection, number)
+        silent_us = max(opened_us, alive_us or opened_us)
+        end = CaptureEndRow(number, silent_us, "found_open", WHY, counts.heard_bytes, counts.sent_bytes)
+        _enter(tx, "capture.found_open", at_us, "capture_end", end)
+        gap = GapRow(line, instrument, silent_us, max(silent_us, at_us), WHY)
+        _enter(tx, "gap.ended", at_us, "gap", gap)
+    for number in connection.execute(_OPEN_SESSIONS).scalars().all():
+        _enter(tx, "session.found_dead", at_us, "session_end", SessionEndRow(number, at_us, "found_dead"))
+    tx.flush()
+    return tx.head
+
+
+def _enter(tx: Transaction, action: str, at_us: int, table: str, row: Row) -> None:
+    tx.enter(action, at_us=at_us, actor=DAEMON, actor_kind=ActorKind.DAEMON, rows={table: [row]})

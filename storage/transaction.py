@@ -1,0 +1,141 @@
+"""One transaction of the writer: entries are composed in memory and flushed table by table."""
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
+
+from sqlalchemy import Connection, insert
+from sqlalchemy.dialects import sqlite
+
+from storage.ledger import Entry, Head, genesis, next_entry
+from storage.rows import Row
+from storage.schema import APPEND_ONLY, ledger
+
+HEAD_SQL: Final = "SELECT number, link FROM ledger ORDER BY number DESC LIMIT 1"
+_POSITION_SQL: Final = (
+    "INSERT INTO position (name, number) VALUES (?, ?) "
+    "ON CONFLICT (name) DO UPDATE SET number = excluded.number"
+)
+_HEARTBEAT_SQL: Final = (
+    "INSERT INTO heartbeat (id, last_at_us) VALUES (1, ?) "
+    "ON CONFLICT (id) DO UPDATE SET last_at_us = excluded.last_at_us"
+)
+
+
+class InsertTexts:
+    """The INSERT of every append-only table, ready for the driver, parents before children."""
+
+    def __init__(self) -> None:
+        dialect = sqlite.dialect()
+        parents_first = [table for table in ledger.metadata.sorted_tables if table in {ledger, *APPEND_ONLY}]
+        self._texts = {table.name: str(insert(table).compile(dialect=dialect)) for table in parents_first}
+
+    def items(self) -> Sequence[tuple[str, str]]:
+        """Return table names with their INSERT."""
+        return tuple(self._texts.items())
+
+
+def read_head(connection: Connection, store_id: str) -> Head:
+    """Return where the chain of the store stands."""
+    found = driver_connection(connection).execute(HEAD_SQL).fetchone()
+    return genesis(store_id) if found is None else Head(*found)
+
+
+def driver_connection(connection: Connection) -> Any:
+    """Return the driver's own connection: its calls cost a tenth of the toolkit's."""
+    return connection.connection.driver_connection
+
+
+class Transaction:
+    """What a work may do inside the writer. Everything in it is committed together, or not at all."""
+
+    def __init__(self, connection: Connection, head: Head, inserts: InsertTexts) -> None:
+        self._connection = connection
+        self._driver = driver_connection(connection)
+        self._head = head
+        self._inserts = inserts
+        self._pending: defaultdict[str, list[Row]] = defaultdict(list)
+        self.rows_written = 0
+
+    @property
+    def next_number(self) -> int:
+        """Number that the next :meth:`enter` will give, for rows that name their own entry."""
+        return self._head.number + 1
+
+    @property
+    def head(self) -> Head:
+        """Where the chain will stand when this commits."""
+        return self._head
+
+    @property
+    def connection(self) -> Connection:
+        """The connection, to read with; it sees everything entered so far. Do not commit or roll back."""
+        self.flush()
+        return self._connection
+
+    def enter(
+        self,
+        action: str,
+        *,
+        at_us: int,
+        actor: str,
+        actor_kind: str,
+        rows: Mapping[str, Sequence[Row]],
+        reason: str | None = None,
+    ) -> int:
+        """Write one ledger entry with the rows it brings and return its number.
+
+        Parameters
+        ----------
+        action : str
+            What was done, ``noun.verb`` in the past tense, such as ``chunk.heard``.
+        at_us : int
+            When, as the host's clock had it; entries are ordered by number, not by this. [µs since 1970 UTC]
+        actor, actor_kind : str
+            Who: initials of a person, an instrument, or the daemon; kind as in `storage.ledger.ActorKind`.
+        rows : mapping of table name to rows
+            Tuples of `storage.rows`: the columns of the table without ``number``, which is put in front here.
+        reason : str, optional
+            Why, in words, where a person gave one.
+
+        Raises
+        ------
+        RowError
+            If a table is not append-only or a row does not fit its table.
+        """
+        number = self._head.number + 1
+        stamped = {table: [(number, *row) for row in given] for table, given in rows.items()}
+        entry = next_entry(
+            self._head,
+            action,
+            at_us=at_us,
+            actor=actor,
+            actor_kind=actor_kind,
+            reason=reason,
+            rows=stamped,
+        )
+        self._keep(entry, stamped)
+        return number
+
+    def _keep(self, entry: Entry, stamped: Mapping[str, Sequence[Row]]) -> None:
+        self._pending["ledger"].append(entry)
+        for table, rows in stamped.items():
+            self._pending[table].extend(rows)
+        self._head = Head(entry.number, entry.link)
+
+    def set_position(self, name: str, number: int) -> None:
+        """Remember how far a later step has come."""
+        self._driver.execute(_POSITION_SQL, (name, number))
+
+    def heartbeat(self, at_us: int) -> None:
+        """Remember that the daemon was alive. [µs since 1970 UTC]"""
+        self._driver.execute(_HEARTBEAT_SQL, (at_us,))
+
+    def flush(self) -> None:
+        """Hand everything entered so far to the database, one statement a table."""
+        if not self._pending:
+            return
+        for table, text in self._inserts.items():
+            if rows := self._pending.pop(table, None):
+                self._driver.executemany(text, rows)
+                self.rows_written += len(rows)

@@ -1,0 +1,148 @@
+"""Walk the ledger and name the first row that is not as it was written.
+
+The walk knows no table by name: every row of every append-only table carries the number of its ledger entry,
+and the entry's digest covers exactly those rows.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
+from sqlalchemy import Connection, Table, func, select
+
+from storage.ledger import Entry, Head, digest_of, genesis, link_of
+from storage.queries import head, info
+from storage.rows import Row
+from storage.schema import APPEND_ONLY, ledger
+
+WINDOW: Final = 500
+"""Ledger numbers looked at together: bounds memory."""
+
+Progress = Callable[[int, int], None]
+"""Called with how many entries were walked, and how many there are."""
+
+
+@dataclass(frozen=True, slots=True)
+class BadRow:
+    """The first thing that is wrong."""
+
+    table: str
+    number: int
+    what: str
+
+    def __str__(self) -> str:
+        return f"{self.table}, number {self.number}: {self.what}"
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What the walk found."""
+
+    entries: int
+    """How many entries were in order."""
+    head: Head
+    """Of the last entry that was in order; write it down elsewhere, to see a removed tail later."""
+    first_bad: BadRow | None
+
+    @property
+    def in_order(self) -> bool:
+        """Whether every row is as it was written."""
+        return self.first_bad is None
+
+
+def _no_progress(_done: int, _all: int) -> None:
+    """Say nothing."""
+
+
+def verify(
+    connection: Connection, *, expected: Head | None = None, progress: Progress = _no_progress
+) -> Verdict:
+    """Recompute every digest and link, in bounded memory.
+
+    Parameters
+    ----------
+    connection : Connection
+        To the store; only reads.
+    expected : Head, optional
+        A head that was written down before: the store must still have that entry with that link.
+    progress : callable
+        Called after each window.
+    """
+    before = genesis(info(connection).store_id)
+    last = head(connection)
+    for begin in range(1, last + 1, WINDOW):
+        end = min(begin + WINDOW, last + 1)
+        before, bad = _window(connection, before, begin, end, expected)
+        if bad is not None:
+            return Verdict(before.number, before, bad)
+        progress(end - 1, last)
+    return Verdict(before.number, before, _beyond(connection, last) or _cut_tail(last, expected))
+
+
+def _window(
+    connection: Connection, before: Head, begin: int, end: int, expected: Head | None
+) -> tuple[Head, BadRow | None]:
+    """Walk the entries `begin` to `end` (exclusive); return the last good head and what is wrong."""
+    brought = {table.name: _rows(connection, table, begin, end) for table in APPEND_ONLY}
+    for entry in _ledger_entries(connection, begin, end):
+        bad = _judge(before, entry, brought, expected)
+        if bad is not None:
+            return before, bad
+        before = Head(entry.number, entry.link)
+    if before.number != end - 1:
+        return before, BadRow("ledger", before.number + 1, "the entry is missing")
+    return before, None
+
+
+def _judge(
+    before: Head, entry: Entry, brought: dict[str, dict[int, list[Row]]], expected: Head | None
+) -> BadRow | None:
+    number = entry.number
+    if number != before.number + 1:
+        return BadRow("ledger", before.number + 1, "the entry is missing")
+    rows = {name: of_table[number] for name, of_table in brought.items() if number in of_table}
+    if digest_of(rows) != entry.digest:
+        named = ", ".join(rows) or "no table"
+        return BadRow(named, number, "a row was changed, added or removed: the entry's digest does not fit")
+    if link_of(before.link, entry[:-1]) != entry.link:
+        return BadRow("ledger", number, "the entry was changed: its link does not fit")
+    if expected is not None and expected.number == number and expected.link != entry.link:
+        return BadRow("ledger", number, "its link is not the one written down: the chain was made anew")
+    return None
+
+
+def _ledger_entries(connection: Connection, begin: int, end: int) -> list[Entry]:
+    statement = (
+        select(ledger).where(ledger.c.number >= begin, ledger.c.number < end).order_by(ledger.c.number)
+    )
+    return [Entry(*row) for row in connection.execute(statement)]
+
+
+def _rows(connection: Connection, table: Table, begin: int, end: int) -> dict[int, list[Row]]:
+    statement = (
+        select(table)
+        .where(table.c.number >= begin, table.c.number < end)
+        .order_by(*table.primary_key.columns)
+    )
+    found: dict[int, list[Row]] = {}
+    for row in connection.execute(statement):
+        found.setdefault(row.number, []).append(tuple(row))
+    return found
+
+
+def _beyond(connection: Connection, last: int) -> BadRow | None:
+    """Look for rows that no entry brought."""
+    for table in APPEND_ONLY:
+        highest = connection.execute(select(func.max(table.c.number))).scalar() or 0
+        lowest = connection.execute(select(func.min(table.c.number))).scalar() or 1
+        if highest > last or lowest < 1:
+            return BadRow(
+                table.name, highest if highest > last else lowest, "no ledger entry brought this row"
+            )
+    return None
+
+
+def _cut_tail(last: int, expected: Head | None) -> BadRow | None:
+    if expected is None or expected.number <= last:
+        return None
+    return BadRow("ledger", last + 1, f"entries up to {expected.number} were written down, but they are gone")

@@ -1,0 +1,210 @@
+"""The one writer of a store: a thread that commits everything that waits in one group.
+
+Acknowledged means that COMMIT has returned. A piece of work that cannot be written fails alone. While the
+store as a whole cannot be written (locked, full, disk trouble), the group is kept and tried again, and what
+comes after it waits in the spool.
+"""
+
+import threading
+import time
+from collections.abc import Callable
+from concurrent.futures import Future
+from dataclasses import dataclass, replace
+from typing import Any, Final, TypeVar
+
+import structlog
+from sqlalchemy import Engine
+
+from storage.ledger import Head
+from storage.spool import DEFAULT_LIMIT_BYTES, Spool
+from storage.transaction import InsertTexts, Transaction
+from storage.trouble import in_words, is_disk_full, is_environment
+
+T = TypeVar("T")
+
+GROUP: Final = 1000
+"""Most pieces of work in one commit: bounds how long the newest rows stay unseen."""
+FIRST_RETRY_S: Final = 0.05
+LAST_RETRY_S: Final = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class WriterHealth:
+    """How the writer is doing."""
+
+    ok: bool = True
+    why: str = ""
+    """Plain words; empty while all is well."""
+    failing_since_us: int | None = None
+    commits: int = 0
+    rows: int = 0
+    last_commit_s: float = 0.0
+    spool_items: int = 0
+    spool_bytes: int = 0
+    spool_limit_bytes: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class _Item:
+    """Work, and the future of whoever waits for it."""
+
+    work: Callable[[Transaction], Any]
+    future: "Future[Any]"
+
+
+@dataclass(frozen=True, slots=True)
+class _Failed:
+    """The outcome of work that raised, or whose rows the store refused."""
+
+    error: Exception
+
+
+class Writer:
+    """Owns the only connection that writes."""
+
+    def __init__(
+        self,
+        engine: Engine,
+        head: Head,
+        *,
+        clock_us: Callable[[], int],
+        limit_bytes: int = DEFAULT_LIMIT_BYTES,
+        pause: Callable[[float], object] | None = None,
+        on_full: Callable[[], object] | None = None,
+    ) -> None:
+        self._engine = engine
+        self._head = head
+        self._clock_us = clock_us
+        self._spool: Spool[_Item] = Spool(limit_bytes)
+        self._hurry = threading.Event()
+        self._pause = pause or self._hurry.wait
+        self._on_full = on_full
+        self._inserts = InsertTexts()
+        self._health = WriterHealth()
+        self._listeners: tuple[Callable[[int], None], ...] = ()
+        self._log = structlog.get_logger()
+        self._gave_up = False
+        self._thread = threading.Thread(target=self._run, name="store-writer", daemon=True)
+
+    @property
+    def head(self) -> Head:
+        """The chain as it was last committed."""
+        return self._head
+
+    def health(self) -> WriterHealth:
+        """Return how the writer is doing at this moment."""
+        spool = self._spool.state()
+        return replace(
+            self._health,
+            spool_items=spool.items,
+            spool_bytes=spool.held_bytes,
+            spool_limit_bytes=spool.limit_bytes,
+        )
+
+    def subscribe(self, listener: Callable[[int], None]) -> Callable[[], None]:
+        """Call a listener with the new head number after each commit, in the writer's thread.
+
+        Returns
+        -------
+        callable
+            Ends the subscription.
+        """
+        self._listeners = (*self._listeners, listener)
+
+        def unsubscribe() -> None:
+            self._listeners = tuple(other for other in self._listeners if other is not listener)
+
+        return unsubscribe
+
+    def start(self) -> None:
+        """Begin to write."""
+        self._thread.start()
+
+    def submit(self, work: Callable[[Transaction], T], *, size_bytes: int = 256) -> "Future[T]":
+        """Queue work and return its future, which is done once the work is durable.
+
+        Parameters
+        ----------
+        work : callable
+            Runs in the writer's thread, perhaps more than once; only what its last run entered is kept.
+        size_bytes : int
+            What it holds in memory while it waits. [bytes]
+
+        Raises
+        ------
+        SpoolFullError, WriterClosedError
+            If it was not queued.
+        """
+        future: Future[T] = Future()
+        self._spool.put(_Item(work, future), size_bytes)
+        return future
+
+    def close(self, timeout_s: float = 10.0) -> bool:
+        """Write what waits, then end; False if the store could not be written and the rest is lost."""
+        self._spool.close()
+        self._thread.join(timeout_s)
+        if self._thread.is_alive():
+            self._gave_up = True
+            self._hurry.set()
+            self._thread.join()
+        return not self._gave_up
+
+    def _run(self) -> None:
+        while items := self._spool.take(GROUP):
+            self._settle(items)
+            self._spool.release(items)
+            for listener in self._listeners:
+                listener(self._head.number)
+
+    def _settle(self, items: list[_Item]) -> None:
+        """Write a group; if it cannot be written as one, its members one by one."""
+        outcomes = self._until_written(items)
+        if isinstance(outcomes, _Failed):
+            if len(items) == 1:
+                items[0].future.set_exception(outcomes.error)
+            else:
+                for item in items:
+                    self._settle([item])
+            return
+        for item, outcome in zip(items, outcomes, strict=True):
+            item.future.set_result(outcome)
+
+    def _until_written(self, items: list[_Item]) -> list[Any] | _Failed:
+        """Return the answers of a group, or why it is at fault itself; waits while the world is."""
+        retry_s = FIRST_RETRY_S
+        while True:
+            try:
+                return self._commit(items)
+            except Exception as error:  # a piece of work may raise whatever it likes
+                if not is_environment(error) or self._gave_up:
+                    return _Failed(error)
+                self._failing(error)
+            self._pause(retry_s)
+            retry_s = min(LAST_RETRY_S, 2 * retry_s)
+
+    def _commit(self, items: list[_Item]) -> list[Any]:
+        begun = time.perf_counter()
+        with self._engine.connect() as connection, connection.begin():
+            tx = Transaction(connection, self._head, self._inserts)
+            answers = [item.work(tx) for item in items]
+            tx.flush()
+        self._committed(tx, time.perf_counter() - begun)
+        return answers
+
+    def _committed(self, tx: Transaction, took_s: float) -> None:
+        was = self._health
+        if not was.ok:
+            self._log.info("store.recovered", failing_since_us=was.failing_since_us)
+        self._head = tx.head
+        self._health = WriterHealth(
+            commits=was.commits + 1, rows=was.rows + tx.rows_written, last_commit_s=took_s
+        )
+
+    def _failing(self, error: Exception) -> None:
+        why = in_words(error)
+        if why != self._health.why:
+            self._log.error("store.unwritable", why=why)
+            since_us = self._health.failing_since_us or self._clock_us()
+            self._health = replace(self._health, ok=False, why=why, failing_since_us=since_us)
+        if self._on_full is not None and is_disk_full(error):
+            self._on_full()

@@ -1,0 +1,1 @@
+"""The commands, one module each, with a click command named ``command``."""

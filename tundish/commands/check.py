@@ -1,0 +1,25 @@
+"""``tundish check FILE``: everything that is wrong with a configuration, at once."""
+
+from pathlib import Path
+
+import click
+
+from tundish.config import load_config
+
+
+@click.command("check")
+@click.argument("file", type=click.Path(path_type=Path))
+def command(file: Path) -> None:
+    """Say everything that is wrong with a configuration FILE, its drivers included.
+
+    Opens no port and no store. Exit code 2 if anything is wrong.
+
+    Example: tundish check tundish.toml
+    """
+    from tundish.wiring import line_plans
+
+    config = load_config(file)
+    plans = line_plans(config, file.resolve().parent)
+    click.echo(f"{file}: in order; {len(plans)} lines")
+    for plan in plans:
+        click.echo(f"  {plan.settings.name}: {plan.settings.instrument} by {plan.factory.identity.name}")

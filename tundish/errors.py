@@ -1,0 +1,28 @@
+"""Errors of wiring and start, told to a person in one line.
+
+TundishError
+├── AddressError            the address to serve at cannot be had (`tundish.web`)
+├── ForeignPackageError     one of our packages is somebody else's (`tundish.packages`)
+├── SimulatedBenchError     the simulated bench did not come up (`tundish.demo`)
+└── DaemonUnreachableError  no daemon answers where one was looked for (`tundish.commands`)
+"""
+
+
+class TundishError(Exception):
+    """Something that the person at the keyboard can mend."""
+
+
+class AddressError(TundishError):
+    """The address to serve at cannot be had."""
+
+
+class ForeignPackageError(TundishError):
+    """A package that this program needs comes from somewhere else."""
+
+
+class SimulatedBenchError(TundishError):
+    """The simulated bench did not come up."""
+
+
+class DaemonUnreachableError(TundishError):
+    """No daemon answers where one was looked for."""
