@@ -1,0 +1,104 @@
+"""What a line needs to know, as values; whoever reads a configuration builds them."""
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+from pathlib import Path
+
+
+class Parity(StrEnum):
+    """The check bit of each character."""
+
+    NONE = "none"
+    EVEN = "even"
+    ODD = "odd"
+    MARK = "mark"
+    SPACE = "space"
+
+
+class FlowControl(StrEnum):
+    """How one end asks the other to wait."""
+
+    NONE = "none"
+    XON_XOFF = "xon_xoff"
+    RTS_CTS = "rts_cts"
+    DSR_DTR = "dsr_dtr"
+
+
+@dataclass(frozen=True, slots=True)
+class SerialSettings:
+    """How bits go over the wire."""
+
+    baud: int = 9600
+    """[bit/s]"""
+    data_bits: int = 8
+    parity: Parity = Parity.NONE
+    stop_bits: float = 1
+    flow_control: FlowControl = FlowControl.NONE
+
+    def __str__(self) -> str:
+        """Write them the usual short way, such as ``9600 8N1``."""
+        short = f"{self.baud} {self.data_bits}{self.parity.value[0].upper()}{self.stop_bits:g}"
+        return short if self.flow_control is FlowControl.NONE else f"{short} {self.flow_control}"
+
+
+@dataclass(frozen=True, slots=True)
+class DevicePath:
+    """A port by the name the system gives it, such as ``/dev/ttyUSB0`` or ``COM7``."""
+
+    path: str
+
+
+@dataclass(frozen=True, slots=True)
+class PortUrl:
+    """A port by a pySerial URL, such as ``socket://192.0.2.7:4001``."""
+
+    url: str
+
+
+@dataclass(frozen=True, slots=True)
+class UsbIdentity:
+    """A port by the USB adapter it sits on; looked up again at every opening."""
+
+    vid: int
+    pid: int
+    serial: str | None = None
+    interface: str | None = None
+    location: str | None = None
+    any: bool = False
+    """Take the only adapter of this make that is present, when it cannot be told apart otherwise."""
+
+    def __str__(self) -> str:
+        """Write it as the table of ports does."""
+        more = (("serial", self.serial), ("interface", self.interface), ("location", self.location))
+        words = [f"{self.vid:04x}:{self.pid:04x}", *(f"{name} {value}" for name, value in more if value)]
+        return " ".join(words)
+
+
+@dataclass(frozen=True, slots=True)
+class SerialSource:
+    """Bytes from a serial port."""
+
+    port: DevicePath | PortUrl | UsbIdentity
+    settings: SerialSettings = field(default_factory=SerialSettings)
+
+
+@dataclass(frozen=True, slots=True)
+class CaptureFileSource:
+    """Bytes from a file, read once from its beginning to its end."""
+
+    path: Path
+    pace_baud: int | None = None
+    """Deliver the bytes as slowly as a wire of this speed would; None: as fast as they are taken. [bit/s]"""
+
+
+Source = SerialSource | CaptureFileSource
+
+
+@dataclass(frozen=True, slots=True)
+class LineSettings:
+    """One listening connection."""
+
+    name: str
+    instrument: str
+    """Whose bytes they are."""
+    source: Source

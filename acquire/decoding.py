@@ -1,0 +1,47 @@
+"""Run an account over chunks and passing time, in the way that a later pour of the same bytes will."""
+
+from typing import Final, Protocol
+
+from acquire.clock import moved
+from acquire.events import Event, Instant
+from acquire.sink import Chunk
+
+MOST_TICKS: Final = 1_000  # without a byte between them; a driver that wants more is not heard out
+
+
+class Accounting(Protocol):
+    """What is needed of an account."""
+
+    @property
+    def next_deadline_ns(self) -> int | None:
+        """Monotonic time at which :meth:`tick` wants to be called; None if never. [ns]"""
+
+    def receive(self, data: bytes, at: Instant) -> list[Event]:
+        """Take bytes that arrived."""
+
+    def tick(self, at: Instant) -> list[Event]:
+        """Take note that time has passed."""
+
+
+def decode(account: Accounting, chunks: tuple[Chunk, ...], until: Instant) -> list[Event]:
+    """Return what chunks, and the deadlines that lie between and after them, make known.
+
+    A tick bears the instant at which it was due, not the one at which we came round to it; so live hearing
+    and a pour give the driver the same times.
+    """
+    events: list[Event] = []
+    for chunk in chunks:
+        events += tick_up_to(account, chunk.at)
+        events += account.receive(chunk.data, chunk.at)
+    return events + tick_up_to(account, until)
+
+
+def tick_up_to(account: Accounting, until: Instant) -> list[Event]:
+    """Return what the deadlines up to an instant make known."""
+    events: list[Event] = []
+    for _ in range(MOST_TICKS):
+        due_ns = account.next_deadline_ns
+        if due_ns is None or due_ns > until.monotonic_ns:
+            break
+        events += account.tick(moved(until, due_ns - until.monotonic_ns))
+    return events

@@ -1,0 +1,175 @@
+"""One line from its start to its stop: open, hear, lose, wait, open again.
+
+This is the fault boundary of a line. What a cable, a port or an instrument does is answered here; an error
+of the program ends this line loudly, and no other.
+"""
+
+import asyncio
+from typing import Final
+
+from acquire.backoff import Backoff
+from acquire.chunks import GATHER_NS, gather
+from acquire.clock import NS_PER_S, Clock, now, within
+from acquire.errors import PortUnavailableError, TransportError
+from acquire.events import Instant
+from acquire.keeping import Keeper
+from acquire.line_record import LineRecord
+from acquire.line_state import Condition
+from acquire.lines.transport import Batch, End, Opened, Transport
+from acquire.sink import Ending
+
+MIN_WAIT_NS: Final = 1_000_000  # [ns] a driver whose deadline never moves must not keep the loop busy
+
+
+class Line:
+    """Runs one transport and one keeper until it is stopped, its file ends, or an error of ours ends it."""
+
+    def __init__(
+        self, transport: Transport, keeper: Keeper, record: LineRecord, clock: Clock, backoff: Backoff
+    ) -> None:
+        self._transport = transport
+        self._keeper = keeper
+        self._record = record
+        self._clock = clock
+        self._backoff = backoff
+        self._stopping = asyncio.Event()
+        self._attempts = 0  # since it was last open
+        self._lost_at: Instant | None = None  # when it was last open, or should first have been
+
+    @property
+    def last_round_ns(self) -> int | None:
+        """Monotonic time at which the reader thread last came round; None while there is none. [ns]"""
+        return self._transport.last_round_ns
+
+    def stop(self) -> None:
+        """Begin to end: what was read is still kept, half frames come out as refused."""
+        self._stopping.set()
+        self._transport.stop()
+
+    async def run(self) -> None:
+        """Hear until the end. Raises nothing but cancellation; see the state for how it ended."""
+        try:
+            end = await self._hear_until_the_end()
+            await self._keeper.settle()
+            self._record.say("info", "line.stopped", why=end.why)
+            self._record.enter(Condition.STOPPED, now(self._clock), end.why)
+        except Exception as error:
+            why = f"{type(error).__name__}: {error}"
+            self._record.say("error", "line.failed", why=why, exc_info=error)
+            self._record.enter(Condition.FAILED, now(self._clock), why)
+        finally:
+            await self._transport.close()
+
+    async def _hear_until_the_end(self) -> End:
+        while not self._stopping.is_set():
+            opened = await self._open()
+            if opened is not None:
+                end = await self._hear(opened)
+                if end.ending is not Ending.LOST:
+                    return end
+                self._lost(end)
+            await self._pause()
+        return End(Ending.STOPPED, "the line was stopped", now(self._clock))
+
+    async def _open(self) -> Opened | None:
+        at = now(self._clock)
+        if self._record.state.state is not Condition.WAITING:
+            self._record.enter(Condition.OPENING, at)
+        try:
+            return await self._transport.open()
+        except PortUnavailableError as error:
+            await self._transport.close()
+            if not self._stopping.is_set():
+                self._unavailable(at, str(error))
+            return None
+
+    async def _hear(self, opened: Opened) -> End:
+        """Hear from one opening to its end; the capture is closed whatever happens."""
+        try:
+            self._came(opened)
+            first = await self._keeper.begin(opened, may_send=self._transport.takes_bytes)
+            end = await self._turns(await self._send(first))
+        except Exception as error:
+            await self._keeper.finish(End(Ending.LOST, f"an error of the program: {error}", now(self._clock)))
+            raise
+        finally:
+            await self._transport.close()
+        await self._keeper.finish(end)
+        self._backoff.was_open(end.at.monotonic_ns - opened.at.monotonic_ns)
+        return end
+
+    async def _turns(self, refusal: End | None) -> End:
+        """Take turns until nothing more comes; after a refused sending, until all that was read is kept."""
+        while True:
+            await self._something_or_deadline()
+            batch = self._transport.take()
+            may_send = self._transport.takes_bytes and refusal is None and not _broken_off(batch)
+            outgoing = await self._keeper.keep(gather(batch.pieces), now(self._clock), may_send=may_send)
+            if batch.overflow_bytes:
+                await self._keeper.overflowed(batch.overflow_bytes, now(self._clock))
+            if batch.end is not None:
+                return refusal or batch.end
+            refusal = refusal or await self._send(outgoing)
+
+    async def _something_or_deadline(self) -> None:
+        deadline_ns = self._keeper.next_deadline_ns
+        if deadline_ns is None:
+            first = await self._transport.wait()
+        else:
+            wait_ns = max(deadline_ns - self._clock.monotonic_ns(), MIN_WAIT_NS)
+            first = await within(self._clock, self._transport.wait(), wait_ns / NS_PER_S)
+        if first is not None:
+            await self._gather_until(first.monotonic_ns + GATHER_NS)
+
+    async def _gather_until(self, until_ns: int) -> None:
+        """Give a frame the time to come whole: fewer commits, and never more than the bound late."""
+        rest_ns = until_ns - self._clock.monotonic_ns()
+        if rest_ns > 0:
+            await self._clock.sleep(rest_ns / NS_PER_S)
+
+    async def _send(self, data: bytes) -> End | None:
+        """Send; if the wire does not take it, begin to end and say why."""
+        if not data:
+            return None
+        try:
+            await self._transport.send(data)
+        except TransportError as error:
+            self._transport.stop()
+            return End(Ending.LOST, str(error), now(self._clock))
+        return None
+
+    async def _pause(self) -> None:
+        if not self._stopping.is_set():
+            await within(self._clock, self._stopping.wait(), self._backoff.next_s())
+
+    def _came(self, opened: Opened) -> None:
+        keys = {"device": opened.device, "settings": opened.settings}
+        if self._lost_at is None:
+            self._record.say("info", "line.opened", **keys)
+        else:
+            waited_ns = opened.at.monotonic_ns - self._lost_at.monotonic_ns
+            self._record.say(
+                "info", "line.recovered", attempts=self._attempts, waited_s=waited_ns / NS_PER_S, **keys
+            )
+        self._attempts, self._lost_at = 0, None
+        self._record.enter(Condition.OPEN, opened.at, device=opened.device)
+
+    def _lost(self, end: End) -> None:
+        self._record.say("warning", "line.lost", why=end.why)
+        self._wait_since(end.at, end.why)
+
+    def _unavailable(self, at: Instant, why: str) -> None:
+        self._attempts += 1
+        if why != self._record.state.why:
+            self._record.say("warning", "line.unavailable", why=why, attempts=self._attempts)
+        self._wait_since(at, why)
+
+    def _wait_since(self, at: Instant, why: str) -> None:
+        self._lost_at = self._lost_at or at
+        self._keeper.not_heard(at, why)
+        self._record.enter(Condition.WAITING, at, why)
+
+
+def _broken_off(batch: Batch) -> bool:
+    """Tell whether an answer to these bytes would have nobody to listen, or a hole before it."""
+    return batch.end is not None or batch.overflow_bytes > 0

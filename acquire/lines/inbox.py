@@ -1,0 +1,85 @@
+"""The place where a reader thread leaves its pieces and the event loop finds them."""
+
+import asyncio
+import contextlib
+import threading
+from typing import Final
+
+from acquire.events import Instant
+from acquire.lines.transport import Batch, End, Piece
+
+CAPACITY_BYTES: Final = 1 << 20  # [bytes] 18 minutes of a full line at 9600 baud
+
+
+class Inbox:
+    """Bounded; the thread never waits, and wakes the loop only when the loop waits.
+
+    Once a piece found no room everything after it is dropped too, until the loop takes what is there:
+    what was lost then lies in one place, at the end of a batch.
+    """
+
+    def __init__(self, loop: asyncio.AbstractEventLoop, capacity_bytes: int = CAPACITY_BYTES) -> None:
+        self._loop = loop
+        self._capacity_bytes = capacity_bytes
+        self._lock = threading.Lock()
+        self._pieces: list[Piece] = []
+        self._held_bytes = 0
+        self._overflow_bytes = 0
+        self._end: End | None = None
+        self._error: BaseException | None = None
+        self._awaited = False
+        self._something = asyncio.Event()
+
+    def put(self, piece: Piece) -> None:
+        """Leave a piece. From the thread."""
+        with self._lock:
+            size = len(piece.data)
+            if self._overflow_bytes or self._held_bytes + size > self._capacity_bytes:
+                self._overflow_bytes += size
+            else:
+                self._pieces.append(piece)
+                self._held_bytes += size
+            self._wake()
+
+    def end(self, end: End) -> None:
+        """Say that no more comes. From the thread."""
+        with self._lock:
+            self._end = end
+            self._wake()
+
+    def fail(self, error: BaseException) -> None:
+        """Say that the thread met an error that is none of the port's. From the thread."""
+        with self._lock:
+            self._error = error
+            self._wake()
+
+    async def wait(self) -> Instant | None:
+        """Wait until there is something; return when the first piece came, None at an end without one."""
+        while not self._ready():
+            await self._something.wait()
+        with self._lock:
+            if self._error is not None:
+                raise self._error
+            return self._pieces[0].at if self._pieces and self._end is None else None
+
+    def take(self) -> Batch:
+        """Return, once, all that is here; from then on there is room again."""
+        with self._lock:
+            batch = Batch(tuple(self._pieces), self._overflow_bytes, self._end)
+            self._pieces.clear()
+            self._held_bytes = self._overflow_bytes = 0
+            return batch
+
+    def _ready(self) -> bool:
+        with self._lock:
+            ready = bool(self._pieces or self._overflow_bytes or self._end or self._error)
+            self._awaited = not ready
+            self._something.clear()
+            return ready
+
+    def _wake(self) -> None:
+        if not self._awaited:
+            return
+        self._awaited = False
+        with contextlib.suppress(RuntimeError):  # the loop is closed: nobody waits any more
+            self._loop.call_soon_threadsafe(self._something.set)

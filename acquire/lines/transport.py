@@ -1,0 +1,84 @@
+"""What every kind of line can do: be opened, bring pieces with their instants, send, and stop."""
+
+from dataclasses import dataclass
+from typing import Protocol
+
+from acquire.events import Instant
+from acquire.sink import Ending
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """Bytes as they came out of the port at once."""
+
+    at: Instant
+    data: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """What was really opened."""
+
+    device: str
+    """The resolved device, URL or file, with hardware identity where there is one."""
+    settings: str
+    """Such as ``9600 8N1``; empty where there are none."""
+    at: Instant
+
+
+@dataclass(frozen=True, slots=True)
+class End:
+    """Why no more bytes come."""
+
+    ending: Ending
+    why: str
+    """Plain words."""
+    at: Instant
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """All that came since the last time."""
+
+    pieces: tuple[Piece, ...] = ()
+    overflow_bytes: int = 0
+    """Bytes that came after these pieces and found no room. [bytes]"""
+    end: End | None = None
+    """Set once nothing more will come; the pieces came before it."""
+
+
+class Transport(Protocol):
+    """One line's way to its bytes. It can be opened again after it was closed.
+
+    Any number of pieces may wait to be taken, up to a bound; what comes beyond it is dropped and counted.
+    """
+
+    @property
+    def takes_bytes(self) -> bool:
+        """Whether there is anybody to send to."""
+
+    @property
+    def last_round_ns(self) -> int | None:
+        """Monotonic time at which the reader last came round; None while there is none. [ns]"""
+
+    async def open(self) -> Opened:
+        """Open it. Raises `PortUnavailableError`, with words for a person, if that is impossible now."""
+
+    async def wait(self) -> Instant | None:
+        """Wait until there is something to take; cancelling loses nothing.
+
+        Returns when the first of it came, or None if it gains nothing to wait for more of it. An error
+        that is neither the cable's nor the port's is raised from here.
+        """
+
+    def take(self) -> Batch:
+        """Return, once, all that waits."""
+
+    async def send(self, data: bytes) -> None:
+        """Put bytes on the wire. Raises `TransportError` in finite time if they do not all leave."""
+
+    def stop(self) -> None:
+        """Begin to end: what was read stays to be taken, and a last batch says that it is the last."""
+
+    async def close(self) -> None:
+        """Let go of the port. In any state, any number of times, in finite time."""

@@ -1,0 +1,138 @@
+"""All lines of one daemon: each runs for itself, and can be added, changed and stopped while others run."""
+
+import asyncio
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import Final
+
+import structlog
+
+from acquire.backoff import Backoff
+from acquire.clock import Clock, SystemClock, now, within
+from acquire.config import LineSettings, Source
+from acquire.driver import DriverFactory
+from acquire.errors import LineNameError
+from acquire.keeping import Keeper
+from acquire.line import Line
+from acquire.line_record import LineRecord, OnChange
+from acquire.line_state import Condition, LineState
+from acquire.lines.build import transport_for
+from acquire.lines.transport import Transport
+from acquire.sink import Sink
+
+log = structlog.get_logger()
+
+STOP_LIMIT_S: Final = 10.0  # [s] after this a line that does not end is cancelled
+
+MakeTransport = Callable[[Source, Clock], Transport]
+
+
+@dataclass(frozen=True, slots=True)
+class _Running:
+    settings: LineSettings
+    driver: DriverFactory
+    line: Line
+    record: LineRecord
+    task: asyncio.Task[None]
+
+
+class Supervisor:
+    """Starts lines, keeps them apart, and stops them.
+
+    Every method is to be called from the event loop in which the lines run.
+    """
+
+    def __init__(
+        self,
+        sink: Sink,
+        clock: Clock | None = None,
+        *,
+        make_transport: MakeTransport = transport_for,
+        make_backoff: Callable[[], Backoff] = Backoff,
+        on_change: OnChange = lambda _state: None,
+    ) -> None:
+        self._sink = sink
+        self._clock = clock or SystemClock()
+        self._make_transport = make_transport
+        self._make_backoff = make_backoff
+        self._on_change = on_change
+        self._lines: dict[str, _Running] = {}
+
+    def add_line(self, settings: LineSettings, driver: DriverFactory) -> None:
+        """Start a line. Raises `LineNameError` if there is one of that name."""
+        if settings.name in self._lines:
+            text = f"there is a line {settings.name!r} already; change that one, or choose another name"
+            raise LineNameError(text)
+        self._lines[settings.name] = self._started(settings, driver)
+
+    async def change_line(self, settings: LineSettings, driver: DriverFactory) -> None:
+        """Stop the line of that name and start it with other settings. Raises `LineNameError`."""
+        await self.stop_line(settings.name)
+        self._lines[settings.name] = self._started(settings, driver)
+
+    async def restart_line(self, name: str) -> None:
+        """Stop a line and start it as it was. Raises `LineNameError`."""
+        running = self._named(name)
+        await self.change_line(running.settings, running.driver)
+
+    async def stop_line(self, name: str, timeout_s: float = STOP_LIMIT_S) -> None:
+        """Stop a line and keep what it had heard; it stays in the list. Raises `LineNameError`. [s]"""
+        await self._stop((self._named(name),), timeout_s)
+
+    async def remove_line(self, name: str) -> None:
+        """Stop a line and forget it. Raises `LineNameError`."""
+        await self.stop_line(name)
+        self._lines.pop(name, None)
+
+    async def stop_all(self, timeout_s: float = STOP_LIMIT_S) -> None:
+        """Stop all lines at once and keep what they had heard. [s]"""
+        await self._stop(tuple(self._lines.values()), timeout_s)
+
+    def states(self) -> tuple[LineState, ...]:
+        """Return how each line is doing, in the order in which they were added."""
+        return tuple(running.record.state for running in self._lines.values())
+
+    @property
+    def thread_heartbeats(self) -> dict[str, int]:
+        """When the reader thread of each open line last came round, by monotonic clock. [ns]"""
+        rounds = ((name, running.line.last_round_ns) for name, running in self._lines.items())
+        return {name: round_ns for name, round_ns in rounds if round_ns is not None}
+
+    def _named(self, name: str) -> _Running:
+        if name not in self._lines:
+            known = ", ".join(self._lines) or "none"
+            raise LineNameError(f"there is no line {name!r}; known: {known}")
+        return self._lines[name]
+
+    def _started(self, settings: LineSettings, driver: DriverFactory) -> _Running:
+        first = LineState(
+            line=settings.name,
+            instrument=settings.instrument,
+            driver=driver.identity.name,
+            state=Condition.OPENING,
+            since=now(self._clock),
+        )
+        record = LineRecord(first, self._on_change)
+        keeper = Keeper(self._sink, self._clock, driver, record)
+        transport = self._make_transport(settings.source, self._clock)
+        line = Line(transport, keeper, record, self._clock, self._make_backoff())
+        task = asyncio.create_task(line.run(), name=f"line {settings.name}")
+        return _Running(settings, driver, line, record, task)
+
+    async def _stop(self, lines: Iterable[_Running], timeout_s: float) -> None:
+        waiting = {running.task: running for running in lines if not running.task.done()}
+        for running in waiting.values():
+            running.line.stop()
+        if not waiting:
+            return
+        await within(self._clock, asyncio.wait(waiting), timeout_s)
+        for task, running in waiting.items():
+            if not task.done():
+                log.error("line.abandoned", line=running.settings.name, waited_s=timeout_s)
+                task.cancel()
+        await asyncio.gather(*waiting, return_exceptions=True)
+        self._abandon(running for task, running in waiting.items() if task.cancelled())
+
+    def _abandon(self, lines: Iterable[_Running]) -> None:
+        for running in lines:
+            running.record.enter(Condition.FAILED, now(self._clock), "did not stop in time and was cut off")
