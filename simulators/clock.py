@@ -60,7 +60,7 @@ class ManualClock:
     def __init__(self, speed: float = 1.0, start_utc_us: int = 0) -> None:
         self._speed = checked_speed(speed)
         self._start_utc_us = start_utc_us
-        self._wall_s = 0.0
+        self._wall_us = 0  # an integer, so that ten times 0.1 s is one second
 
     @property
     def speed(self) -> float:
@@ -71,19 +71,19 @@ class ManualClock:
         """Let this much wall time pass. [s]"""
         if wall_s < 0:
             raise ValueError(f"a clock does not run back: {wall_s} s asked, 0 or more wanted")
-        self._wall_s += wall_s
+        self._wall_us += round(wall_s * 1_000_000)
 
     def wall_s(self) -> float:
         """Return the wall time that has passed. [s]"""
-        return self._wall_s
+        return self._wall_us / 1_000_000
 
     def work_s(self) -> float:
         """Return the time that the instruments have worked. [s]"""
-        return self._wall_s * self._speed
+        return self.wall_s() * self._speed
 
     def utc_us(self) -> int:
         """Return the calendar time of the wall. [µs]"""
-        return self._start_utc_us + round(self._wall_s * 1_000_000)
+        return self._start_utc_us + self._wall_us
 
 
 def checked_speed(speed: float) -> float:

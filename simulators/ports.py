@@ -136,7 +136,7 @@ def _make_raw(master: int) -> None:
     request also changes something. ECHOK does nothing in raw mode, and readers clear it: setting it before
     each opening leaves them something to change, so an instrument at 7E1 can be opened more than once.
     """
-    import termios  # noqa: PLC0415 - there is none on Windows
+    import termios
 
     attributes = termios.tcgetattr(master)
     attributes[0] = attributes[1] = 0  # input and output flags: nothing is translated
