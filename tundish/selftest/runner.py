@@ -9,7 +9,12 @@ from typing import Final
 
 from tundish.selftest.case import Case, NotReproduced, Status
 
-AREAS: Final[tuple[str, ...]] = ()
+AREAS: Final = (
+    "tundish.selftest.cases_chart_constants",
+    "tundish.selftest.cases_control_charts",
+    "tundish.selftest.cases_critical_values",
+    "tundish.selftest.cases_statistics",
+)
 """Every module that brings cases; each has ``cases()`` and may have ``not_reproduced()``."""
 
 
