@@ -9,8 +9,11 @@ from decimal import Decimal, localcontext
 from fractions import Fraction
 from typing import Final
 
+from evaluate.constants import ACETIC_ACID_G_PER_MOL, SULFURIC_ACID_G_PER_MOL, TARTARIC_ACID_G_PER_MOL
+from evaluate.errors import EvaluateError
 
-class UnitError(ValueError):
+
+class UnitError(EvaluateError):
     """A unit or quantity is unknown, or a conversion does not exist."""
 
 
@@ -38,16 +41,22 @@ class Quantity:
     """Where a titration ends, when that is part of what the number means."""
     extra_units: tuple[str, ...] = field(default=())
     """Units of another dimension which the trade uses for the same number of this quantity."""
+    basis: str | None = None
+    """The substance that the number is expressed as, when the method does not tell substances apart."""
 
 
 def _unit(code: str, dimension: str, factor: str = "1", *spellings: str, offset: str = "0") -> Unit:
     return Unit(code, dimension, Fraction(factor), Fraction(offset), spellings)
 
 
-# Equivalent masses [g/eq] from the IUPAC 2021 abridged atomic weights: C 12.011, H 1.008, O 15.999, S 32.06.
-TARTARIC_ACID_G_PER_EQ: Final = Fraction("75.043")  # C4H6O6, 150.086 g/mol, two protons
-SULFURIC_ACID_G_PER_EQ: Final = Fraction("49.036")  # H2SO4, 98.072 g/mol, two protons
-ACETIC_ACID_G_PER_EQ: Final = Fraction("60.052")  # C2H4O2, one proton
+def _equivalent_mass(g_per_mol: float, protons: int) -> Fraction:
+    return Fraction(repr(g_per_mol)) / protons
+
+
+# [g/eq]: the molar mass over the protons that alkali takes up.
+TARTARIC_ACID_G_PER_EQ: Final = _equivalent_mass(TARTARIC_ACID_G_PER_MOL, 2)
+SULFURIC_ACID_G_PER_EQ: Final = _equivalent_mass(SULFURIC_ACID_G_PER_MOL, 2)
+ACETIC_ACID_G_PER_EQ: Final = _equivalent_mass(ACETIC_ACID_G_PER_MOL, 1)
 
 _UNITS: Final[tuple[Unit, ...]] = (
     _unit("1", "number"),
@@ -74,6 +83,7 @@ _UNITS: Final[tuple[Unit, ...]] = (
     _unit("ppm", "parts_per_million", "1"),
     _unit("mol/L", "amount_concentration", "1", "M", "mol/l"),
     _unit("mmol/L", "amount_concentration", "1/1000", "mM", "mmol/l"),
+    _unit("N", "normality", "1", "normal"),
     _unit("meq/L", "acidity", "1", "meq/l", "mEq/L"),
     _unit("g/L tartaric", "acidity", str(1000 / TARTARIC_ACID_G_PER_EQ), "g/L tart", "g/L H2T", "g/L TAR"),
     _unit("g/L sulfuric", "acidity", str(1000 / SULFURIC_ACID_G_PER_EQ), "g/L H2SO4"),
@@ -97,25 +107,47 @@ _QUANTITIES: Final[tuple[Quantity, ...]] = (
     Quantity("duration", "duration", "s"),
     Quantity("dispensed_volume", "volume dispensed", "mL"),
     Quantity("mass", "mass", "g"),
-    Quantity("free_so2", "free sulfur dioxide", "mg/L", extra_units=("ppm",)),
-    Quantity("total_so2", "total sulfur dioxide", "mg/L", extra_units=("ppm",)),
-    Quantity("combined_so2", "combined sulfur dioxide", "mg/L", extra_units=("ppm",)),
-    Quantity("molecular_so2", "molecular sulfur dioxide", "mg/L", extra_units=("ppm",)),
-    Quantity("ta_ph_7_0", "titratable acidity to pH 7.0", "g/L tartaric", "pH 7.0"),
-    Quantity("ta_ph_8_2", "titratable acidity to pH 8.2", "g/L tartaric", "pH 8.2"),
-    Quantity("ta_inflection", "titratable acidity to the inflection", "g/L tartaric", "inflection"),
-    Quantity("va", "volatile acidity", "g/L acetic"),
-    Quantity("yan_formol", "assimilable nitrogen by formol", "mg N/L"),
+    Quantity("titrant_strength", "strength of a titrant", "mol/L"),
+    Quantity("free_so2", "free sulfur dioxide", "mg/L", extra_units=("ppm",), basis="SO2"),
+    Quantity("total_so2", "total sulfur dioxide", "mg/L", extra_units=("ppm",), basis="SO2"),
+    Quantity("combined_so2", "combined sulfur dioxide", "mg/L", extra_units=("ppm",), basis="SO2"),
+    Quantity("molecular_so2", "molecular sulfur dioxide", "mg/L", extra_units=("ppm",), basis="SO2"),
+    Quantity("ta_ph_7_0", "titratable acidity to pH 7.0", "g/L tartaric", "pH 7.0", basis="tartaric acid"),
+    Quantity("ta_ph_8_2", "titratable acidity to pH 8.2", "g/L tartaric", "pH 8.2", basis="tartaric acid"),
+    Quantity(
+        "ta_inflection",
+        "titratable acidity to the inflection",
+        "g/L tartaric",
+        "inflection",
+        basis="tartaric acid",
+    ),
+    Quantity("va", "volatile acidity", "g/L acetic", basis="acetic acid"),
+    Quantity("yan_formol", "assimilable nitrogen by formol", "mg N/L", basis="nitrogen"),
     Quantity("malic_acid", "malic acid", "g/L"),
     Quantity("lactic_acid", "lactic acid", "g/L"),
     Quantity("glucose_fructose", "glucose and fructose", "g/L"),
     Quantity("density", "density", "g/mL"),
-    Quantity("brix", "soluble solids", "°Brix"),
+    Quantity("brix", "soluble solids", "°Brix", basis="sucrose"),
     Quantity("alcohol", "alcoholic strength", "% vol"),
     Quantity("dissolved_oxygen", "dissolved oxygen", "mg/L", extra_units=("ppm",)),
     Quantity("turbidity", "turbidity", "NTU"),
     Quantity("conductivity", "conductivity", "µS/cm"),
 )
+
+
+_WHAT_IS_MISSING: Final[dict[frozenset[str], str]] = {
+    frozenset({"amount_concentration", "normality"}): (
+        "equivalents a mole depend on the reaction: give them to molar_from_normality or normality_from_molar"
+    ),
+    frozenset({"mass_concentration", "parts_per_million"}): (
+        "parts a million by mass need the density: give it to ppm_from_mg_per_l or mg_per_l_from_ppm"
+    ),
+    frozenset({"brix", "density"}): (
+        "it holds for sucrose in water at 20 °C only: ask density_from_brix or brix_from_density for it"
+    ),
+    frozenset({"mass_concentration", "amount_concentration"}): "it needs the molar mass of the substance",
+    frozenset({"mass_concentration", "acidity"}): "name the basis, such as g/L tartaric",
+}
 
 
 def _folded(text: str) -> str:
@@ -191,17 +223,51 @@ def convert(value: Decimal, from_unit: str, to_unit: str) -> Decimal:
     """
     source, target = unit(from_unit), unit(to_unit)
     if source.dimension != target.dimension:
-        raise UnitError(
-            f"{from_unit} is a {source.dimension}, {to_unit} a {target.dimension}: no conversion exists"
-        )
-    if not value.is_finite():
-        raise UnitError(f"only a finite number can be converted, not {value}")
+        raise UnitError(_no_conversion(source, target))
+    _must_be_finite(value)
     if source is target:
         return value
     result = (Fraction(value) * source.factor + source.offset - target.offset) / target.factor
     with localcontext() as context:
         context.prec = 28
         return Decimal(result.numerator) / Decimal(result.denominator)
+
+
+def as_quantity(value: Decimal, from_quantity: str, to_quantity: str) -> Decimal:
+    """Return a value of one quantity as a value of another, both in the unit each is kept in.
+
+    Only a quantity itself passes. Quantities that share a unit still differ in what they mean: no figure
+    turns a titratable acidity to one end point into that to another, because it depends on the buffering of
+    this wine.
+
+    Parameters
+    ----------
+    value : Decimal
+        Finite. [unit of `from_quantity`]
+    from_quantity, to_quantity : str
+        Codes of quantities.
+
+    Returns
+    -------
+    Decimal
+        The value, unchanged. [unit of `to_quantity`]
+
+    Raises
+    ------
+    UnitError
+        If a quantity is unknown, the value is not finite, or the two quantities are not the same.
+
+    Notes
+    -----
+    The step from pH 7.0 to pH 8.2 is about 0.05 g/L tartaric for tartaric, malic, lactic, succinic and acetic
+    acid in water and is quoted as 0.65 g/L for wine, so a fixed step would be wrong by more than the
+    precision of the method. Common practice, no source that was read.
+    """
+    source, target = quantity(from_quantity), quantity(to_quantity)
+    _must_be_finite(value)
+    if source is target:
+        return value
+    raise UnitError(_not_the_same(source, target))
 
 
 def normalise(value: Decimal, quantity_code: str, unit_code: str) -> Decimal:
@@ -213,3 +279,22 @@ def normalise(value: Decimal, quantity_code: str, unit_code: str) -> Decimal:
     if not fits(quantity_code, unit_code):
         raise UnitError(f"{wanted.name} is never given in {unit_code}; it is kept in {wanted.unit}")
     return convert(value, unit_code, wanted.unit)
+
+
+def _must_be_finite(value: Decimal) -> None:
+    if not value.is_finite():
+        raise UnitError(f"only a finite number can be converted, not {value}")
+
+
+def _no_conversion(source: Unit, target: Unit) -> str:
+    reason = _WHAT_IS_MISSING.get(frozenset({source.dimension, target.dimension}), "no conversion exists")
+    return f"{source.code} is of dimension {source.dimension}, {target.code} of {target.dimension}: {reason}"
+
+
+def _not_the_same(source: Quantity, target: Quantity) -> str:
+    if source.end_point and target.end_point:
+        return (
+            f"{source.name} is never turned into {target.name}: the step between the two depends on "
+            f"what buffers this wine; titrate to {target.end_point} instead"
+        )
+    return f"{source.name} is not {target.name}: measure it instead"

@@ -41,6 +41,7 @@ def mass_of(formula: str) -> float:
         ("LACTIC_ACID", "C3H6O3"),
         ("SUCCINIC_ACID", "C4H6O4"),
         ("ACETIC_ACID", "C2H4O2"),
+        ("SORBIC_ACID", "C6H8O2"),
         ("SULFURIC_ACID", "H2SO4"),
         ("NITROGEN", "N"),
         ("ETHANOL", "C2H6O"),
