@@ -13,7 +13,9 @@ AREAS: Final = (
     "tundish.selftest.cases_chart_constants",
     "tundish.selftest.cases_control_charts",
     "tundish.selftest.cases_critical_values",
+    "tundish.selftest.cases_electrode",
     "tundish.selftest.cases_statistics",
+    "tundish.selftest.cases_titration",
 )
 """Every module that brings cases; each has ``cases()`` and may have ``not_reproduced()``."""
 

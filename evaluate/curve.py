@@ -1,0 +1,209 @@
+"""A titration curve as it may be evaluated: volumes that only grow, one finite signal at each."""
+
+import math
+from bisect import bisect_right
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from itertools import pairwise
+from statistics import median
+from typing import Final, Literal, TypeGuard
+
+from evaluate.checks import not_negative
+from evaluate.errors import EvaluateError
+
+NORMAL_MAD: Final = 1.482602218505602  # [1]; 1/Phi^-1(3/4): sd over median deviation
+
+
+class Dropped(StrEnum):
+    """Why a point was left out of a curve."""
+
+    MISSING = "volume or signal missing"
+    RAIL = "signal at the end of its range"
+    BACKWARD = "volume out of order"
+    REPEATED = "another reading at the same volume"
+
+
+@dataclass(frozen=True, slots=True)
+class DroppedPoint:
+    """A point that was left out: its place in the input, counted from 0, and why."""
+
+    index: int
+    why: Dropped
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """Volumes that grow strictly [mL] and the signal at each [pH, mV or µA]; shape ``(n,)`` both."""
+
+    volume_ml: tuple[float, ...]
+    signal: tuple[float, ...]
+    dropped: tuple[DroppedPoint, ...] = ()
+
+    def __post_init__(self) -> None:
+        if len(self.volume_ml) != len(self.signal):
+            raise _unequal(len(self.volume_ml), len(self.signal))
+        if not all(map(math.isfinite, (*self.volume_ml, *self.signal))):
+            raise EvaluateError("a curve holds finite numbers only; pass raw readings to clean_curve first")
+        if any(later <= earlier for earlier, later in pairwise(self.volume_ml)):
+            raise EvaluateError("volumes of a curve must grow; pass raw readings to clean_curve first")
+
+    def __len__(self) -> int:
+        return len(self.volume_ml)
+
+    @property
+    def span(self) -> float:
+        """Greatest less least signal; 0 for an empty curve. [unit of the signal]"""
+        return max(self.signal, default=0.0) - min(self.signal, default=0.0)
+
+    def between(self, low_ml: float, high_ml: float) -> "Curve":
+        """Return the part with volumes from `low_ml` to `high_ml`, both included. [mL]"""
+        kept = [(v, y) for v, y in zip(self.volume_ml, self.signal, strict=True) if low_ml <= v <= high_ml]
+        return Curve(tuple(v for v, _ in kept), tuple(y for _, y in kept), self.dropped)
+
+    def slopes(self, stride: int = 1) -> tuple[tuple[float, float], ...]:
+        """Return (mid-volume [mL], slope [signal per mL]) of every chord over `stride` steps."""
+        v, y = self.volume_ml, self.signal
+        pairs = ((i, i + stride) for i in range(len(v) - stride))
+        return tuple(((v[i] + v[j]) / 2, (y[j] - y[i]) / (v[j] - v[i])) for i, j in pairs)
+
+    def bracket(self, volume_ml: float) -> int:
+        """Return the index of the reading that opens the step in which a volume lies."""
+        return min(max(bisect_right(self.volume_ml, volume_ml) - 1, 0), len(self) - 2)
+
+    def at(self, volume_ml: float) -> float:
+        """Return the signal at a volume, in a straight line between the readings beside it."""
+        i = self.bracket(volume_ml)
+        share = (volume_ml - self.volume_ml[i]) / (self.volume_ml[i + 1] - self.volume_ml[i])
+        return self.signal[i] + share * (self.signal[i + 1] - self.signal[i])
+
+    def noise(self) -> float:
+        """Estimate the standard deviation of one reading; 0 below five points. [unit of the signal]
+
+        Each reading is held against the straight line and against the cubic through its neighbours, and the
+        smaller median of what is left is scaled to a normal law. The jump hardly counts, being few points; on
+        a coarse curve some of its bending still counts as noise, so the figure is an upper one there.
+        """
+        if len(self) < 5:
+            return 0.0
+        return NORMAL_MAD * min(self._usual_misfit(reach) for reach in (1, 2))
+
+    def _usual_misfit(self, reach: int) -> float:
+        return median(self._misfit(i, reach) for i in range(reach, len(self) - reach))
+
+    def _misfit(self, i: int, reach: int) -> float:
+        """Return a reading's distance from the polynomial through `reach` neighbours on either side."""
+        v, y = self.volume_ml, self.signal
+        others = (*range(i - reach, i), *range(i + 1, i + reach + 1))
+        weights = [math.prod((v[i] - v[k]) / (v[j] - v[k]) for k in others if k != j) for j in others]
+        left = y[i] - math.fsum(w * y[j] for w, j in zip(weights, others, strict=True))
+        return abs(left) / math.sqrt(1 + math.fsum(w * w for w in weights))
+
+
+def clean_curve(
+    volume_ml: Sequence[float | None],
+    signal: Sequence[float | None],
+    *,
+    rail_low: float = -math.inf,
+    rail_high: float = math.inf,
+    repeated: Literal["last", "mean"] = "last",
+) -> Curve:
+    """Return the curve that raw readings hold, with what was left out and why.
+
+    Parameters
+    ----------
+    volume_ml : sequence of float or None
+        Volume dispensed at each reading, in the order heard, shape ``(n,)``. [mL]
+    signal : sequence of float or None
+        Signal at each reading, shape ``(n,)``; None or nan where the instrument gave none. [pH, mV or µA]
+    rail_low, rail_high : float
+        Ends of the input's range; a signal at or beyond one is a stuck input. [unit of the signal]
+    repeated : {"last", "mean"}
+        Which signal counts where several readings share a volume: the last, which had longest to settle, or
+        their mean.
+
+    Returns
+    -------
+    Curve
+        Strictly growing volumes. Of readings out of order the fewest that will do are left out, so one wrong
+        high volume costs one point and not all that follow.
+
+    Raises
+    ------
+    EvaluateError
+        If the two differ in length.
+    OutOfRangeError
+        If a volume is negative.
+
+    Notes
+    -----
+    Any number of readings, none included. No value is mended or made up. The order is restored with a longest
+    non-decreasing subsequence [1]_.
+
+    References
+    ----------
+    .. [1] M. L. Fredman, On computing the length of longest increasing subsequences, Discrete Mathematics 11
+       (1975) 29. Status: recalled; the tests compare with a search over all subsequences.
+    """
+    if len(volume_ml) != len(signal):
+        raise _unequal(len(volume_ml), len(signal))
+    dropped: dict[int, Dropped] = {}
+    points: list[tuple[int, float, float]] = []
+    for index, (volume, value) in enumerate(zip(volume_ml, signal, strict=True)):
+        if not (_is_number(volume) and _is_number(value)):
+            dropped[index] = Dropped.MISSING
+        elif not rail_low < value < rail_high:
+            dropped[index] = Dropped.RAIL
+        else:
+            points.append((index, not_negative("volume", volume, "mL"), float(value)))
+    kept = _in_order([volume for _, volume, _ in points])
+    dropped |= {points[i][0]: Dropped.BACKWARD for i in range(len(points)) if i not in kept}
+    return _merged([point for i, point in enumerate(points) if i in kept], dropped, repeated)
+
+
+def _merged(
+    points: list[tuple[int, float, float]], dropped: dict[int, Dropped], repeated: Literal["last", "mean"]
+) -> Curve:
+    """Keep one point a volume."""
+    groups: dict[float, list[tuple[int, float]]] = {}
+    for index, volume, value in points:
+        groups.setdefault(volume, []).append((index, value))
+    for group in groups.values():
+        dropped |= {index: Dropped.REPEATED for index, _ in group[:-1]}
+    values = [_one(group, repeated) for group in groups.values()]
+    left_out = tuple(DroppedPoint(index, why) for index, why in sorted(dropped.items()))
+    return Curve(tuple(groups), tuple(values), left_out)
+
+
+def _one(group: list[tuple[int, float]], repeated: Literal["last", "mean"]) -> float:
+    return group[-1][1] if repeated == "last" else math.fsum(value for _, value in group) / len(group)
+
+
+def _in_order(values: list[float]) -> set[int]:
+    """Return the places of a longest non-decreasing subsequence."""
+    ends: list[float] = []  # ends[k]: the least value that ends such a subsequence of k + 1 values
+    places: list[int] = []
+    before: list[int] = []  # for each value, the place of the one it follows; -1 for none
+    for place, value in enumerate(values):
+        k = bisect_right(ends, value)
+        before.append(places[k - 1] if k else -1)
+        ends[k : k + 1] = [value]
+        places[k : k + 1] = [place]
+    kept: set[int] = set()
+    place = places[-1] if places else -1
+    while place >= 0:
+        kept.add(place)
+        place = before[place]
+    return kept
+
+
+def _is_number(value: float | None) -> TypeGuard[float]:
+    return value is not None and math.isfinite(value)
+
+
+def _unequal(volumes: int, signals: int) -> EvaluateError:
+    return EvaluateError(
+        f"{volumes} volumes and {signals} signals came; one signal is wanted for each volume",
+        name="signal",
+        value=signals,
+    )
