@@ -11,7 +11,7 @@ from storage.ledger import ActorKind
 from storage.queries import UntakenReading, position, untaken_readings
 from storage.rows import TakenRow
 from storage.store import Store
-from storage.writer import Transaction
+from storage.transaction import Transaction
 
 PLACE: Final = "intake"
 """Name of this step's place in the store."""

@@ -1,0 +1,30 @@
+"""``tundish run``: the daemon."""
+
+from pathlib import Path
+
+import click
+
+from tundish import log
+
+
+@click.command("run")
+@click.option(
+    "--config",
+    "file",
+    type=click.Path(path_type=Path),
+    default=Path("tundish.toml"),
+    show_default=True,
+    help="The configuration file.",
+)
+@click.option("--for", "for_s", type=click.FloatRange(min=0), help="Stop by itself after so many seconds.")
+def command(file: Path, for_s: float | None) -> None:
+    """Run the daemon until Ctrl-C, SIGTERM or Ctrl-Break.
+
+    Example: tundish run --config tundish.toml
+    """
+    from tundish.config import load_config
+    from tundish.daemon import run_daemon
+
+    config = load_config(file)
+    log.set_up(config.log.level, config.log.form)
+    run_daemon(file, for_s)

@@ -1,0 +1,52 @@
+"""``tundish verify``: walk the ledger."""
+
+import json
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import click
+
+BAD_STORE = 1
+"""Exit code when a row is not as it was written."""
+
+
+@contextmanager
+def progress_bar(what: str) -> Iterator[Callable[[int, int], None]]:
+    """Show how far a walk has come, on standard error."""
+    from rich.console import Console
+    from rich.progress import Progress
+
+    with Progress(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task(what, total=None)
+        yield lambda done, total: bar.update(task, completed=done, total=total)
+
+
+@click.command("verify")
+@click.option("--head", "written", help="A head that was written down before, as NUMBER:LINK.")
+@click.option("--json", "as_json", is_flag=True, help="For a program.")
+@click.argument("store", type=click.Path(path_type=Path))
+def command(store: Path, written: str | None, *, as_json: bool) -> None:
+    """Walk the ledger of STORE and name the first row that is not as it was written; the daemon may run.
+
+    Example: tundish verify cellar.db --head 1234:9f2c…
+    """
+    from storage.backup import verify_file
+    from storage.ledger import Head
+
+    try:
+        expected = Head.parse(written) if written else None
+    except ValueError as error:
+        raise click.BadParameter(str(error), param_hint="--head") from error
+    with progress_bar("verify") as progress:
+        verdict = verify_file(store, expected=expected, progress=progress)
+    bad = verdict.first_bad
+    if as_json:
+        told = {"in_order": bad is None, "entries": verdict.entries, "head": str(verdict.head)}
+        click.echo(json.dumps(told | {"first_bad": None if bad is None else str(bad)}))
+    elif bad is None:
+        click.echo(f"{store}: in order, {verdict.entries} entries, head {verdict.head}")
+    else:
+        click.echo(f"{store}: not in order after {verdict.entries} good entries. First bad row: {bad}")
+    if bad is not None:
+        raise click.exceptions.Exit(BAD_STORE)

@@ -1,0 +1,196 @@
+"""The daemon: lines that hear, a writer that keeps, steps that take in, a server that shows, a clean end."""
+
+import asyncio
+from collections.abc import Callable, Coroutine
+from contextlib import ExitStack
+from dataclasses import dataclass
+from pathlib import Path
+
+import structlog
+
+from acquire.clock import SystemClock
+from acquire.errors import AcquireError
+from acquire.supervisor import Supervisor
+from api.app import close_app, create_app
+from api.services import ApiSettings, Services
+from evaluate.units import quantities
+from storage.store import Store
+from tundish.config import Config, ConfigError, load_config
+from tundish.health import CLOCK_NOTE, Health, Lines
+from tundish.notify import ServiceNotifier
+from tundish.packages import check_packages
+from tundish.signals import handled
+from tundish.steps import beat, drain, say_head, take_in
+from tundish.store_sink import StoreSink
+from tundish.version import software_version
+from tundish.web import EmbeddedServer, bind, server
+from tundish.wiring import LinePlan, known_drivers, line_plans, store_of
+
+HEARTBEAT_S = 1.0
+"""How finely a crash is dated. [s]"""
+HEAD_EVERY_S = 86_400.0
+"""How often the head of the ledger is written to the log. [s]"""
+READER_SILENT_S = 10.0
+"""A reader thread that has not come round for so long is no longer alive. [s]"""
+
+log = structlog.get_logger()
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a configuration comes from."""
+
+    file: Path
+
+    @property
+    def folder(self) -> Path:
+        """What relative paths count from."""
+        return self.file.resolve().parent
+
+
+class Daemon:
+    """One run from start to stop."""
+
+    def __init__(self, place: Place, notifier: ServiceNotifier) -> None:
+        self._place = place
+        self._notifier = notifier
+        self._clock = SystemClock()
+        self._stopping = asyncio.Event()
+        self._plans: dict[str, LinePlan] = {}
+        self._reloads: set[asyncio.Task[None]] = set()
+
+    def stop(self) -> None:
+        """Begin to stop. From the event loop."""
+        self._stopping.set()
+
+    async def run(self, for_s: float | None = None) -> None:
+        """Run until told to stop, or for a time. [s]
+
+        Raises
+        ------
+        ConfigError, StorageError, TundishError
+            If it cannot start; nothing is left running then.
+        """
+        check_packages()
+        config = load_config(self._place.file)
+        plans = line_plans(config, self._place.folder, str(self._place.file))
+        with ExitStack() as stack:
+            listener = stack.enter_context(bind(config.api.host, config.api.port))
+            store = store_of(config, self._place.folder, self._clock.utc_us)
+            stack.callback(store.close)
+            session = store.begin_session(software_version(), CLOCK_NOTE, self._clock.utc_us())
+            supervisor = Supervisor(StoreSink(store.writer, session, known_drivers(store)), self._clock)
+            app = create_app(self._services(store, supervisor, config))
+            web = server(app)
+            stack.enter_context(handled(self.stop, lambda: self._reload(supervisor)))
+            for plan in plans:
+                self._start(supervisor, plan)
+            async with asyncio.TaskGroup() as tasks:
+                serving = tasks.create_task(web.serve(sockets=[listener]), name="web")
+                others = [tasks.create_task(step) for step in self._steps(store, supervisor)]
+                log.info(
+                    "daemon.started", address=f"http://{config.api.host}:{config.api.port}/", lines=len(plans)
+                )
+                self._notifier.ready()
+                await self._until_stopped(for_s)
+                await self._end(store, supervisor, web, others, lambda: close_app(app))
+                await serving
+        log.info("daemon.stopped")
+
+    def _services(self, store: Store, supervisor: Supervisor, config: Config) -> Services:
+        return Services(
+            store=store,
+            commits=store.writer,
+            lines=Lines(supervisor),
+            health=Health(store),
+            settings=ApiSettings(config.store.kind, config.api.allowed_hosts),
+            clock_us=self._clock.utc_us,
+            quantity_names={one.code: one.name for one in quantities()},
+        )
+
+    def _steps(self, store: Store, supervisor: Supervisor) -> list[Coroutine[None, None, None]]:
+        return [
+            take_in(store, self._clock.utc_us),
+            self._every(HEARTBEAT_S, lambda: beat(store, self._clock.utc_us())),
+            self._every(HEAD_EVERY_S, lambda: say_head(store)),
+            self._watch(supervisor),
+        ]
+
+    async def _every(self, interval_s: float, call: Callable[[], object]) -> None:
+        while True:
+            call()
+            await self._clock.sleep(interval_s)
+
+    async def _watch(self, supervisor: Supervisor) -> None:
+        """Tell the service manager that we live, while every reader thread comes round."""
+        interval_s = self._notifier.watchdog_interval_s
+        while interval_s is not None:
+            limit_ns = self._clock.monotonic_ns() - int(READER_SILENT_S * 1e9)
+            if all(round_ns > limit_ns for round_ns in supervisor.thread_heartbeats.values()):
+                self._notifier.alive()
+            await self._clock.sleep(interval_s)
+
+    async def _until_stopped(self, for_s: float | None) -> None:
+        try:
+            async with asyncio.timeout(for_s):
+                await self._stopping.wait()
+        except TimeoutError:
+            log.info("daemon.time_is_up", ran_s=for_s)
+
+    async def _end(
+        self,
+        store: Store,
+        supervisor: Supervisor,
+        web: EmbeddedServer,
+        others: list[asyncio.Task[None]],
+        close_streams: Callable[[], None],
+    ) -> None:
+        """Readers first, then what they had heard, then what was made of it, then whoever was reading."""
+        self._notifier.stopping()
+        await supervisor.stop_all()
+        for task in others:
+            task.cancel()
+        await asyncio.to_thread(drain, store, self._clock.utc_us)
+        close_streams()
+        web.should_exit = True
+
+    def _start(self, supervisor: Supervisor, plan: LinePlan) -> None:
+        supervisor.add_line(plan.settings, plan.factory)
+        self._plans[plan.settings.name] = plan
+
+    def _reload(self, supervisor: Supervisor) -> None:
+        task = asyncio.get_running_loop().create_task(self._change_lines(supervisor), name="reload")
+        self._reloads.add(task)
+        task.add_done_callback(self._reloads.discard)
+
+    async def _change_lines(self, supervisor: Supervisor) -> None:
+        """Read the file again and bring the lines in step with it; with a fault in it, nothing changes."""
+        try:
+            plans = line_plans(load_config(self._place.file), self._place.folder, str(self._place.file))
+        except (ConfigError, AcquireError) as error:
+            log.error("config.refused", why=str(error))  # noqa: TRY400 - a fault of the file, no traceback
+            return
+        wanted = {plan.settings.name: plan for plan in plans}
+        for name in self._plans.keys() - wanted.keys():
+            await supervisor.remove_line(name)
+            del self._plans[name]
+        for name, plan in wanted.items():
+            if name not in self._plans:
+                self._start(supervisor, plan)
+            elif _differs(plan, self._plans[name]):
+                await supervisor.change_line(plan.settings, plan.factory)
+                self._plans[name] = plan
+        log.info("config.reloaded", lines=len(wanted))
+
+
+def _differs(one: LinePlan, other: LinePlan) -> bool:
+    return (one.settings, one.factory.identity) != (other.settings, other.factory.identity)
+
+
+def run_daemon(file: Path, for_s: float | None = None) -> None:
+    """Run the daemon in this process until it is told to stop, or for a time. [s]"""
+
+    async def main() -> None:
+        await Daemon(Place(file), ServiceNotifier.from_environment()).run(for_s)
+
+    asyncio.run(main())

@@ -1,0 +1,91 @@
+"""What the API is told about the daemon and its lines: views of what other rooms know."""
+
+import shutil
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from acquire.line_state import LineState
+from acquire.supervisor import Supervisor
+from api.services import HealthReport
+from storage.store import Store
+from tundish.version import software_version
+
+CLOCK_NOTE = "the clock of this computer, as its system keeps it"
+
+
+@dataclass(frozen=True, slots=True)
+class LineView:
+    """A line's state in the words of the API."""
+
+    line: str
+    instrument: str
+    driver: str
+    state: str
+    since_us: int
+    device: str
+    why: str
+    last_byte_us: int | None
+    bytes_heard: int
+    frames_read: int
+    frames_refused: int
+    last_refusal: str | None
+    overflow_bytes: int
+
+
+def line_view(state: LineState) -> LineView:
+    """Return a line's state as the API shows it."""
+    return LineView(
+        line=state.line,
+        instrument=state.instrument,
+        driver=state.driver,
+        state=state.state.value,
+        since_us=state.since.utc_us,
+        device=state.device or "",
+        why=state.why,
+        last_byte_us=state.last_byte_at.utc_us if state.last_byte_at else None,
+        bytes_heard=state.bytes_heard,
+        frames_read=state.frames_read,
+        frames_refused=state.frames_refused,
+        last_refusal=state.last_refusal,
+        overflow_bytes=state.overflow_bytes + state.unkept_bytes,
+    )
+
+
+class Lines:
+    """The lines of a supervisor, for the API."""
+
+    def __init__(self, supervisor: Supervisor) -> None:
+        self._supervisor = supervisor
+
+    def states(self) -> Sequence[LineView]:
+        """Return the lines in the order of the configuration."""
+        return [line_view(state) for state in self._supervisor.states()]
+
+
+class Health:
+    """The daemon's own state, for the API."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+
+    def report(self) -> HealthReport:
+        """Return the state of this moment, without waiting."""
+        writer = self._store.writer.health()
+        return HealthReport(
+            version=software_version(),
+            store_ok=writer.ok,
+            store_why=writer.why,
+            spool_items=writer.spool_items,
+            spool_bytes=writer.spool_bytes,
+            spool_limit_bytes=writer.spool_limit_bytes,
+            disk_free_bytes=_disk_free_bytes(self._store),
+            last_backup_us=None,
+            clock_note=CLOCK_NOTE,
+        )
+
+
+def _disk_free_bytes(store: Store) -> int | None:
+    try:
+        return shutil.disk_usage(store.path.parent).free
+    except OSError:
+        return None

@@ -1,0 +1,106 @@
+"""The only place that builds the whole: from a configuration to objects that know each other."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from acquire.config import (
+    CaptureFileSource,
+    DevicePath,
+    FlowControl,
+    LineSettings,
+    Parity,
+    PortUrl,
+    SerialSettings,
+    SerialSource,
+    Source,
+    UsbIdentity,
+)
+from acquire.driver import DriverFactory
+from acquire.errors import DriverError
+from acquire.registry import DriverRegistry
+from storage.queries import drivers
+from storage.rows import DriverRow
+from storage.store import Store, open_store
+from tundish.config import AnyLineConfig, CaptureFileLineConfig, Config, ConfigError, SerialLineConfig
+
+MIB = 2**20
+
+
+@dataclass(frozen=True, slots=True)
+class LinePlan:
+    """A line that can be started."""
+
+    settings: LineSettings
+    factory: DriverFactory
+
+
+def line_plans(config: Config, folder: Path, source: str = "configuration") -> tuple[LinePlan, ...]:
+    """Return a plan for each line; paths count from `folder`.
+
+    Raises
+    ------
+    ConfigError
+        With every line whose driver cannot be had, at once.
+    """
+    registry = DriverRegistry()
+    plans, faults = [], []
+    for line in config.line:
+        try:
+            plans.append(_plan(line, folder, registry))
+        except DriverError as error:
+            faults.append(f"line[{line.name}].driver: {error}")
+    if faults:
+        raise ConfigError(source, faults)
+    return tuple(plans)
+
+
+def _plan(line: AnyLineConfig, folder: Path, registry: DriverRegistry) -> LinePlan:
+    driver = str(folder / line.driver) if line.driver.endswith(".toml") else line.driver
+    settings = LineSettings(line.name, line.instrument, _source(line, folder))
+    return LinePlan(settings, registry.factory(driver))
+
+
+def _source(line: AnyLineConfig, folder: Path) -> Source:
+    match line:
+        case CaptureFileLineConfig():
+            return CaptureFileSource(folder / line.path)
+        case SerialLineConfig():
+            settings = SerialSettings(
+                line.baud,
+                line.data_bits,
+                Parity(line.parity),
+                line.stop_bits,
+                FlowControl(line.flow_control),
+            )
+            return SerialSource(_port(line), settings)
+
+
+def _port(line: SerialLineConfig) -> DevicePath | PortUrl | UsbIdentity:
+    if line.device is not None:
+        return DevicePath(line.device)
+    if line.url is not None:
+        return PortUrl(line.url)
+    if line.usb is None:  # the model has made sure that one of the three is given
+        raise AssertionError(f"line {line.name} has no port")
+    usb = line.usb
+    return UsbIdentity(usb.vid, usb.pid, usb.serial, usb.interface, usb.location, usb.any)
+
+
+def store_of(config: Config, folder: Path, clock_us: Callable[[], int]) -> Store:
+    """Open the store that a configuration names."""
+    return open_store(
+        folder / config.store.path,
+        kind=config.store.kind,
+        clock_us=clock_us,
+        spool_limit_bytes=config.store.spool_mib * MIB,
+    )
+
+
+def known_drivers(store: Store) -> dict[DriverRow, int]:
+    """Return the drivers that the store has seen, with their entries."""
+    with store.reader() as connection:
+        return {
+            DriverRow(one.name, one.version, one.definition_sha256, one.definition): one.number
+            for one in drivers(connection)
+        }
