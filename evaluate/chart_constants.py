@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
-from evaluate.checks import in_range
+from evaluate.checks import all_in_range, in_range
 from evaluate.errors import OutOfRangeError
 
 if TYPE_CHECKING:
@@ -99,7 +99,7 @@ def chart_constants(n: int) -> ChartConstants:
     .. [1] ASTM table of factors for control charts, as printed in textbooks for n = 2 to 25; rounded to three
        decimals, with misprints that differ from book to book. Published.
     """
-    import numpy as np  # noqa: PLC0415 - kept out of the daemon's start
+    import numpy as np
 
     in_range("n", n, 2, MOST_IN_A_GROUP)
     if n != int(n):
@@ -142,10 +142,8 @@ def range_distribution(ranges: "NDArray[np.float64]", n: int) -> "NDArray[np.flo
     ----------
     .. [1] H. A. David, H. N. Nagaraja, Order Statistics, 3rd ed., 2003, section 2.3. Recalled.
     """
-    import numpy as np  # noqa: PLC0415
-    from scipy.special import ndtr  # noqa: PLC0415
-
-    from evaluate.checks import all_in_range  # noqa: PLC0415
+    import numpy as np
+    from scipy.special import ndtr
 
     in_range("n", n, 2, math.inf)
     widths = all_in_range("ranges", ranges, 0.0, math.inf)

@@ -98,7 +98,7 @@ def check_limit(line: CalibrationLine, *, standards: int = 3, probability: float
     .. [1] NIST/SEMATECH e-Handbook of Statistical Methods, 2.3.7, instrument control for linear calibration.
        Published formula, value worked out.
     """
-    from scipy.special import stdtrit  # noqa: PLC0415 - kept out of the daemon's start
+    from scipy.special import stdtrit
 
     count = in_range("standards", standards, 1, math.inf)
     freedom = in_range("degrees_of_freedom", line.degrees_of_freedom, 1, math.inf)

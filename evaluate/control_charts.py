@@ -77,7 +77,7 @@ class Limits:
     def _multiplier(self, distance_s: float) -> float:
         if self.count is None or self.state is not LimitState.PRELIMINARY:
             return distance_s
-        from scipy.special import ndtr, stdtrit  # noqa: PLC0415 - kept out of the daemon's start
+        from scipy.special import ndtr, stdtrit
 
         return -float(stdtrit(self.count - 1, ndtr(-distance_s)))
 
@@ -192,7 +192,7 @@ def standard_scores(values: "ArrayLike", limits: Limits) -> "NDArray[np.float64]
            score is
        a choice of this program.
     """
-    import numpy as np  # noqa: PLC0415 - kept out of the daemon's start
+    import numpy as np
 
     numbers = np.asarray(values, dtype=np.float64)
     all_in_range("values", numbers[~np.isnan(numbers)], -MAGNITUDE_LIMIT, MAGNITUDE_LIMIT)
@@ -338,8 +338,8 @@ def group_limits(
 
 
 def _normal_equivalent(scores: "NDArray[np.float64]", degrees_of_freedom: int) -> "NDArray[np.float64]":
-    import numpy as np  # noqa: PLC0415
-    from scipy.special import ndtri, stdtr  # noqa: PLC0415
+    import numpy as np
+    from scipy.special import ndtri, stdtr
 
     sizes = -np.asarray(ndtri(stdtr(degrees_of_freedom, -np.abs(scores))), dtype=np.float64)
     found: NDArray[np.float64] = np.copysign(sizes, scores)

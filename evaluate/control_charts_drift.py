@@ -105,7 +105,7 @@ def ewma_chart(
            example
        uses the limits of a long series.
     """
-    import numpy as np  # noqa: PLC0415 - kept out of the daemon's start
+    import numpy as np
 
     numbers = _row(values)
     share = in_range("weight", weight, 0.0, 1.0)
@@ -156,7 +156,7 @@ def cusum_chart(values: "ArrayLike", target: float, *, slack: float, decision: f
     ----------
     .. [1] NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.3, CUSUM control charts. Published.
     """
-    import numpy as np  # noqa: PLC0415
+    import numpy as np
 
     numbers = _row(values)
     middle = finite("target", target)

@@ -76,8 +76,8 @@ def critical_range_factor(n: int) -> float:
        Union. Published.
     .. [2] ISO 5725-6:1994, clause 5.2, critical range. Recalled.
     """
-    import numpy as np  # noqa: PLC0415 - kept out of the daemon's start
-    from scipy.optimize import brentq  # noqa: PLC0415
+    import numpy as np
+    from scipy.optimize import brentq
 
     in_range("n", n, 2, MOST_IN_A_GROUP)
     if n != int(n):

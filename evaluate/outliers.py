@@ -67,7 +67,7 @@ def grubbs_critical(n: int, level: float, *, two_sided: bool = True) -> float:
     ----------
     .. [1] NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.17.1, Grubbs' test. Published.
     """
-    from scipy.special import stdtrit  # noqa: PLC0415 - kept out of the daemon's start
+    from scipy.special import stdtrit
 
     count = _whole("n", n, 3)
     tail = in_range("level", level, 1e-6, 0.5) / (2 * count if two_sided else count)
@@ -148,7 +148,7 @@ def cochran_critical(groups: int, n: int, level: float) -> float:
     ----------
     .. [1] ISO 5725-2:1994, clause 7.3.3 and table 4. Recalled; the values are computed.
     """
-    from scipy.special import fdtri  # noqa: PLC0415
+    from scipy.special import fdtri
 
     p, size = _whole("groups", groups, 2), _whole("n", n, 2)
     tail = in_range("level", level, 1e-6, 0.5) / p

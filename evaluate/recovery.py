@@ -107,7 +107,7 @@ def control_bias(values: Iterable[float], reference: float, *, probability: floa
     ----------
     .. [1] NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.2, confidence limits for the mean. Recalled.
     """
-    from scipy.special import stdtrit  # noqa: PLC0415 - kept out of the daemon's start
+    from scipy.special import stdtrit
 
     numbers = series("values", values, wanted=2)
     tail = (1 - in_range("probability", probability, 0.5, 0.9999)) / 2

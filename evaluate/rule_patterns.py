@@ -99,14 +99,14 @@ def none_within(points: int, limit: float) -> "Pattern":
 
 def _steps(z: "Scores") -> "Scores":
     """Return the change at each position; the first has none and counts as no change."""
-    import numpy as np  # noqa: PLC0415 - kept out of the daemon's start
+    import numpy as np
 
     return np.diff(z, prepend=z[:1])
 
 
 def _run(true: "Fired") -> "NDArray[np.int64]":
     """Return how many positions in a row, up to each, are true."""
-    import numpy as np  # noqa: PLC0415
+    import numpy as np
 
     positions = np.arange(len(true))
     last_false = np.maximum.accumulate(np.where(true, -1, positions)) if len(true) else positions
@@ -116,7 +116,7 @@ def _run(true: "Fired") -> "NDArray[np.int64]":
 
 def _recent(true: "Fired", window: int) -> "NDArray[np.int64]":
     """Return how many of the last `window` positions are true, the present one among them."""
-    import numpy as np  # noqa: PLC0415
+    import numpy as np
 
     gathered = np.cumsum(true, dtype=np.int64)
     before = np.concatenate([np.zeros(window, dtype=np.int64), gathered])[: len(true)]
@@ -126,7 +126,7 @@ def _recent(true: "Fired", window: int) -> "NDArray[np.int64]":
 
 def _shifted(fired: "Fired", length: int) -> "Fired":
     """Move a pattern found between neighbours to the later of the two."""
-    import numpy as np  # noqa: PLC0415
+    import numpy as np
 
     missing = length - len(fired)
     return np.concatenate([np.zeros(missing, dtype=np.bool_), fired])

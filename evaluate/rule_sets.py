@@ -93,7 +93,7 @@ def judge(scores: "ArrayLike", rules: str | RuleSet = "nordtest") -> tuple[Judge
 
 
 def _table(scores: "ArrayLike") -> "NDArray[np.float64]":
-    import numpy as np  # noqa: PLC0415 - kept out of the daemon's start
+    import numpy as np
 
     table = np.asarray(scores, dtype=np.float64)
     if table.ndim not in (1, 2):
@@ -107,7 +107,7 @@ def _table(scores: "ArrayLike") -> "NDArray[np.float64]":
 
 
 def _present(table: "NDArray[np.float64]") -> "NDArray[np.bool_]":
-    import numpy as np  # noqa: PLC0415
+    import numpy as np
 
     return np.logical_not(np.isnan(table))
 
@@ -144,7 +144,7 @@ def _once_a_run(hits: Iterator[Hit]) -> Iterator[Hit]:
 
 def _within_run(of: Rule, table: "NDArray[np.float64]") -> "NDArray[np.bool_]":
     """Tell for each run whether its controls, compared with each other, complete the rule; nan never does."""
-    import numpy as np  # noqa: PLC0415
+    import numpy as np
 
     high, low = (table > _SIDE_S).sum(axis=1), (table < -_SIDE_S).sum(axis=1)
     if of.within_run == "two beyond":

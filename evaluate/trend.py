@@ -112,7 +112,7 @@ def straight_line(x: "ArrayLike", y: "ArrayLike") -> Trend:
     ----------
     .. [1] NIST Statistical Reference Datasets, linear regression, Norris. Published.
     """
-    from numpy import ravel  # noqa: PLC0415 - kept out of the daemon's start
+    from numpy import ravel
 
     xs, ys = series("x", ravel(x).tolist(), FEWEST_POINTS), series("y", ravel(y).tolist(), FEWEST_POINTS)
     if len(xs) != len(ys):
@@ -207,7 +207,7 @@ def forecast(trend: Trend, x: "ArrayLike", *, probability: float = DEFAULT_PROBA
            single
        value. Recalled.
     """
-    import numpy as np  # noqa: PLC0415
+    import numpy as np
 
     u = all_in_range("x", x, -MAGNITUDE_LIMIT, MAGNITUDE_LIMIT) - trend.mean_x
     value = trend.mean_y + trend.slope * u
@@ -284,7 +284,7 @@ def _edges(trend: Trend, distance: float, q: float) -> tuple[float | None, float
 
 
 def _student(trend: Trend, probability: float) -> float:
-    from scipy.special import stdtrit  # noqa: PLC0415
+    from scipy.special import stdtrit
 
     enough("points", trend.count, FEWEST_POINTS)
     tail = (1 - in_range("probability", probability, 0.5, 0.9999)) / 2
