@@ -1,7 +1,8 @@
 """Copies that were checked, and the way back from one."""
 
+import itertools
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from sqlalchemy import Connection
@@ -134,8 +135,12 @@ def restore(copy: Path, store: Path, *, replace: bool = False, progress: Progres
     try:
         if store.exists() and not replace:
             raise BackupError(f"{store} is there already; nothing was changed. Say --replace to put it aside")
+        incoming = store.with_name(store.name + ".restored")
+        incoming.unlink(missing_ok=True)
+        backup(copy, incoming)
         _put_aside(store)
-        backup(copy, store)
+        incoming.replace(store)
+        _sync(store.parent)
     finally:
         lock.release()
     return verdict
@@ -143,7 +148,15 @@ def restore(copy: Path, store: Path, *, replace: bool = False, progress: Progres
 
 def _put_aside(store: Path) -> None:
     """Rename a store with the files beside it, which belong to it while it is not cleanly closed."""
+    aside = next(name for name in _names_aside(store) if not name.exists())
     for suffix in ("", "-wal", "-shm"):
         old = store.with_name(store.name + suffix)
         if old.exists():
-            old.replace(store.with_name(store.name + ".replaced" + suffix))
+            old.replace(aside.with_name(aside.name + suffix))
+
+
+def _names_aside(store: Path) -> Iterator[Path]:
+    """Yield names for a store that is put aside: what was put aside earlier is not written over."""
+    yield store.with_name(store.name + ".replaced")
+    for count in itertools.count(2):
+        yield store.with_name(f"{store.name}.replaced-{count}")

@@ -28,7 +28,8 @@ def _keys(table: Table) -> Iterator[str]:
     for index in table.indexes:
         if index.unique:
             same = " AND ".join(f'"{column.name}" = NEW."{column.name}"' for column in index.columns)
-            yield f"{same} AND {index.dialect_options['sqlite']['where']}"
+            where = index.dialect_options["sqlite"]["where"]
+            yield same if where is None else f"{same} AND {where}"
 
 
 def _triggers(table: Table) -> Iterator[tuple[str, str]]:
@@ -43,8 +44,12 @@ def _triggers(table: Table) -> Iterator[tuple[str, str]]:
 
 
 def make_guards(connection: Connection) -> None:
-    """Make every trigger and view anew, in the transaction of the connection."""
-    for table in (ledger, *APPEND_ONLY):
+    """Make every trigger and view anew, in the transaction of the connection.
+
+    Runs after each step, so a table that a later step brings may not be there yet.
+    """
+    there = set(connection.exec_driver_sql("SELECT name FROM sqlite_master WHERE type = 'table'").scalars())
+    for table in (one for one in (ledger, *APPEND_ONLY) if one.name in there):
         for name, body in _triggers(table):
             connection.exec_driver_sql(f"DROP TRIGGER IF EXISTS {name}")
             connection.exec_driver_sql(f"CREATE TRIGGER {name} {body}")

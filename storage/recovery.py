@@ -7,7 +7,7 @@ from sqlalchemy import Connection, select
 from storage.ledger import ActorKind, Head
 from storage.queries import capture_counts
 from storage.rows import CaptureEndRow, GapRow, Row, SessionEndRow
-from storage.schema import capture, capture_end, heartbeat, session, session_end
+from storage.schema import capture, capture_end, chunk, heartbeat, session, session_end
 from storage.transaction import InsertTexts, Transaction
 
 DAEMON: Final = "tundish"
@@ -33,7 +33,7 @@ def close_what_was_left_open(connection: Connection, chain: Head, at_us: int) ->
     alive_us = connection.execute(select(heartbeat.c.last_at_us)).scalar()
     for number, line, instrument, opened_us in connection.execute(_OPEN_CAPTURES).all():
         counts = capture_counts(connection, number)
-        silent_us = max(opened_us, alive_us or opened_us)
+        silent_us = max(opened_us, alive_us or opened_us, _last_chunk_us(connection, number))
         end = CaptureEndRow(number, silent_us, "found_open", WHY, counts.heard_bytes, counts.sent_bytes)
         _enter(tx, "capture.found_open", at_us, "capture_end", end)
         gap = GapRow(line, instrument, silent_us, max(silent_us, at_us), WHY)
@@ -42,6 +42,17 @@ def close_what_was_left_open(connection: Connection, chain: Head, at_us: int) ->
         _enter(tx, "session.found_dead", at_us, "session_end", SessionEndRow(number, at_us, "found_dead"))
     tx.flush()
     return tx.head
+
+
+def _last_chunk_us(connection: Connection, capture_number: int) -> int:
+    """Return when a capture was last heard: it may be later than the last heartbeat. [µs since 1970 UTC]"""
+    statement = (
+        select(chunk.c.at_us)
+        .where(chunk.c.capture_number == capture_number)
+        .order_by(chunk.c.number.desc())
+        .limit(1)
+    )
+    return connection.execute(statement).scalar() or 0
 
 
 def _enter(tx: Transaction, action: str, at_us: int, table: str, row: Row) -> None:

@@ -7,7 +7,7 @@ from typing import Any, Final
 from sqlalchemy import Connection, insert
 from sqlalchemy.dialects import sqlite
 
-from storage.ledger import Entry, Head, genesis, next_entry
+from storage.ledger import Entry, Head, next_entry
 from storage.rows import Row
 from storage.schema import APPEND_ONLY, ledger
 
@@ -35,10 +35,10 @@ class InsertTexts:
         return tuple(self._texts.items())
 
 
-def read_head(connection: Connection, store_id: str) -> Head:
-    """Return where the chain of the store stands."""
+def last_entry(connection: Connection) -> Head | None:
+    """Return where the chain of the store stands; None before its first entry."""
     found = driver_connection(connection).execute(HEAD_SQL).fetchone()
-    return genesis(store_id) if found is None else Head(*found)
+    return None if found is None else Head(*found)
 
 
 def driver_connection(connection: Connection) -> Any:

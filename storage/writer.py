@@ -13,12 +13,12 @@ from dataclasses import dataclass, replace
 from typing import Any, Final, TypeVar
 
 import structlog
-from sqlalchemy import Engine
+from sqlalchemy import Connection, Engine
 
 from storage.ledger import Head
 from storage.spool import DEFAULT_LIMIT_BYTES, Spool
-from storage.transaction import InsertTexts, Transaction
-from storage.trouble import in_words, is_disk_full, is_environment
+from storage.transaction import InsertTexts, Transaction, last_entry
+from storage.trouble import in_words, is_disk_full, is_environment, is_lock
 
 T = TypeVar("T")
 
@@ -59,6 +59,14 @@ class _Failed:
     error: Exception
 
 
+@dataclass(frozen=True, slots=True)
+class _InDoubt:
+    """A group whose COMMIT began: if it raised, only the store can tell whether it took hold."""
+
+    tx: Transaction
+    answers: list[Any]
+
+
 class Writer:
     """Owns the only connection that writes."""
 
@@ -84,6 +92,7 @@ class Writer:
         self._listeners: tuple[Callable[[int], None], ...] = ()
         self._log = structlog.get_logger()
         self._gave_up = False
+        self._in_doubt: _InDoubt | None = None
         self._thread = threading.Thread(target=self._run, name="store-writer", daemon=True)
 
     @property
@@ -126,7 +135,8 @@ class Writer:
         Parameters
         ----------
         work : callable
-            Runs in the writer's thread, perhaps more than once; only what its last run entered is kept.
+            Runs in the writer's thread, perhaps more than once; only what its last run entered is kept. It
+            runs even if nobody waits any more: the future cannot be cancelled.
         size_bytes : int
             What it holds in memory while it waits. [bytes]
 
@@ -136,6 +146,7 @@ class Writer:
             If it was not queued.
         """
         future: Future[T] = Future()
+        future.set_running_or_notify_cancel()
         self._spool.put(_Item(work, future), size_bytes)
         return future
 
@@ -153,18 +164,25 @@ class Writer:
         while items := self._spool.take(GROUP):
             self._settle(items)
             self._spool.release(items)
-            for listener in self._listeners:
+            self._tell()
+
+    def _tell(self) -> None:
+        for listener in self._listeners:
+            try:
                 listener(self._head.number)
+            except Exception:  # a fault in a listener must not end the writing
+                self._log.exception("writer.listener_failed")
 
     def _settle(self, items: list[_Item]) -> None:
-        """Write a group; if it cannot be written as one, its members one by one."""
+        """Write a group; if its own work is at fault, halve it until the guilty one fails alone."""
         outcomes = self._until_written(items)
         if isinstance(outcomes, _Failed):
             if len(items) == 1:
                 items[0].future.set_exception(outcomes.error)
             else:
-                for item in items:
-                    self._settle([item])
+                middle = len(items) // 2
+                self._settle(items[:middle])
+                self._settle(items[middle:])
             return
         for item, outcome in zip(items, outcomes, strict=True):
             item.future.set_result(outcome)
@@ -185,11 +203,24 @@ class Writer:
     def _commit(self, items: list[_Item]) -> list[Any]:
         begun = time.perf_counter()
         with self._engine.connect() as connection, connection.begin():
-            tx = Transaction(connection, self._head, self._inserts)
-            answers = [item.work(tx) for item in items]
-            tx.flush()
-        self._committed(tx, time.perf_counter() - begun)
-        return answers
+            group = self._took_hold(connection) or self._run_group(connection, items)
+            self._in_doubt = group
+        self._in_doubt = None
+        self._committed(group.tx, time.perf_counter() - begun)
+        return group.answers
+
+    def _run_group(self, connection: Connection, items: list[_Item]) -> _InDoubt:
+        tx = Transaction(connection, self._head, self._inserts)
+        answers = [item.work(tx) for item in items]
+        tx.flush()
+        return _InDoubt(tx, answers)
+
+    def _took_hold(self, connection: Connection) -> _InDoubt | None:
+        """Return the group whose COMMIT raised an error if the store holds it all the same."""
+        group, self._in_doubt = self._in_doubt, None
+        if group is None or group.tx.head == self._head or last_entry(connection) != group.tx.head:
+            return None
+        return group
 
     def _committed(self, tx: Transaction, took_s: float) -> None:
         was = self._health
@@ -206,5 +237,7 @@ class Writer:
             self._log.error("store.unwritable", why=why)
             since_us = self._health.failing_since_us or self._clock_us()
             self._health = replace(self._health, ok=False, why=why, failing_since_us=since_us)
+        if not is_lock(error):
+            self._engine.dispose()  # the next try opens the file again
         if self._on_full is not None and is_disk_full(error):
             self._on_full()

@@ -1,0 +1,63 @@
+"""A store in which every append-only table holds something, and ways to tamper with its file."""
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+from sqlalchemy import select
+
+from storage.ledger import ActorKind, Head
+from storage.rows import FaultRow, ReadingRow, Row
+from storage.schema import reading
+from storage.store import Store, open_store
+from storage.transaction import Transaction
+from tests.fakes.filled_store import NOON_US, SECOND_US, Filler, fill_bench
+
+
+def open_at_noon(path: Path, kind: str = "real") -> Store:
+    return open_store(path, kind=kind, clock_us=lambda: NOON_US)
+
+
+def enter(tx: Transaction, action: str, rows: dict[str, list[Row]], at_us: int = NOON_US) -> int:
+    return tx.enter(action, at_us=at_us, actor="tundish", actor_kind=ActorKind.DAEMON, rows=rows)
+
+
+def fill_every_table(store: Store) -> dict[str, int]:
+    """Write a short afternoon, a fault, an amended reading and a clean end; return the ids of readings."""
+    ids = fill_bench(Filler(store), streamed=2)
+    store.writer.submit(lambda tx: enter(tx, "fault.found", {"fault": [_a_fault()]})).result(10)
+    store.writer.submit(lambda tx: _amend(tx, ids["W-1007"])).result(10)
+    store.end_session(NOON_US + SECOND_US)
+    return ids
+
+
+def _a_fault() -> Row:
+    return FaultRow(None, "ph", "driver", "ValueError: no such part")
+
+
+def _amend(tx: Transaction, reading_id: int) -> int:
+    """Enter a second version of a reading."""
+    query = select(reading).where(reading.c.number == reading_id)
+    first = ReadingRow(*tx.connection.execute(query).one()[1:])
+    second = first._replace(version=2, value_text="28.50", value_numeral="28.50", value=28.5)
+    return enter(tx, "reading.poured", {"reading": [second]})
+
+
+def fill_file(path: Path) -> Head:
+    """Make a store with something in every table, close it, and return its head."""
+    store = open_at_noon(path)
+    fill_every_table(store)
+    store.close()
+    return store.writer.head
+
+
+@contextmanager
+def tampering(path: Path) -> Iterator[sqlite3.Connection]:
+    """Give a connection that a stranger with the file could have: no guards, no foreign keys."""
+    with closing(sqlite3.connect(path)) as connection, connection:
+        triggers = connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall()
+        for (name,) in triggers:
+            connection.execute(f"DROP TRIGGER {name}")
+        connection.execute("PRAGMA ignore_check_constraints = ON")
+        yield connection
