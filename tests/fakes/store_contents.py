@@ -1,12 +1,13 @@
 """A store in which every append-only table holds something, and ways to tamper with its file."""
 
-import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
+from typing import Any
 
 from sqlalchemy import select
 
+from storage.connect import sqlite_module
 from storage.ledger import ActorKind, Head
 from storage.rows import FaultRow, ReadingRow, Row
 from storage.schema import reading
@@ -52,10 +53,19 @@ def fill_file(path: Path) -> Head:
     return store.writer.head
 
 
+def stranger_at(path: Path) -> Any:
+    """Return a connection that sets none of our pragmas.
+
+    It comes from the same library as the store's own: where two copies of SQLite are loaded, the locks of one
+    process do not hold against each other.
+    """
+    return sqlite_module().connect(str(path), isolation_level=None, check_same_thread=False, timeout=0)
+
+
 @contextmanager
-def tampering(path: Path) -> Iterator[sqlite3.Connection]:
-    """Give a connection that a stranger with the file could have: no guards, no foreign keys."""
-    with closing(sqlite3.connect(path)) as connection, connection:
+def tampering(path: Path) -> Iterator[Any]:
+    """Give a connection to somebody with the file and a purpose: no guards, no foreign keys, no checks."""
+    with closing(stranger_at(path)) as connection:
         triggers = connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall()
         for (name,) in triggers:
             connection.execute(f"DROP TRIGGER {name}")
