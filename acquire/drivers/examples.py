@@ -86,4 +86,4 @@ def _listed(readings: list[Reading]) -> str:
 
 
 def _plain(value: object) -> str:
-    return repr(value) if isinstance(value, str) else str(value)
+    return repr(value) if type(value) is str else str(value)
