@@ -1,0 +1,120 @@
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy import constants as si
+
+from evaluate.errors import OutOfRangeError
+from evaluate.permittivity import debye_huckel_step, ethanol_mass_fraction, permittivity
+
+NOT_FINITE = (math.nan, math.inf, -math.inf)
+STRENGTHS = st.floats(0.0, 20.0)
+CELSIUS = st.floats(0.0, 50.0)
+
+
+@pytest.mark.parametrize(
+    ("strength", "density"), [(5.0, 0.99106), (10.0, 0.98471), (15.0, 0.97897), (20.0, 0.97356)]
+)
+def test_ethanol_mass_fraction__closed_form_volume_share_times_densities(
+    strength: float, density: float
+) -> None:
+    # Densities of mixtures at 20 °C as recalled from alcohol tables; the straight line is good to 0.2 %.
+    assert float(ethanol_mass_fraction(strength)) == pytest.approx(
+        strength / 100 * 0.7892 / density, rel=2.5e-3
+    )
+
+
+def test_ethanol_mass_fraction__limit_none_in_water() -> None:
+    assert ethanol_mass_fraction([0.0]).tolist() == [0.0]
+
+
+@given(STRENGTHS)
+def test_ethanol_mass_fraction__law_it_is_lighter_than_its_volume(strength: float) -> None:
+    assert float(ethanol_mass_fraction(strength)) <= strength / 100
+
+
+def test_ethanol_mass_fraction__independent_volumes_that_add_up() -> None:
+    # Without contraction on mixing, 12 mL of ethanol in 100 mL stand beside 88 mL of water.
+    ideal = 12 * 0.78924 / (12 * 0.78924 + 88 * 0.99820)
+    assert float(ethanol_mass_fraction(12.0)) == pytest.approx(ideal, rel=0.02)
+
+
+@pytest.mark.parametrize("bad", [-0.1, 20.1, *NOT_FINITE])
+def test_ethanol_mass_fraction__refuses_what_lies_outside(bad: float) -> None:
+    with pytest.raises(OutOfRangeError):
+        ethanol_mass_fraction([10.0, bad])
+
+
+@pytest.mark.parametrize(("celsius", "water"), [(0.0, 87.90), (20.0, 80.20), (25.0, 78.36), (40.0, 73.18)])
+def test_permittivity__closed_form_water_as_tabulated(celsius: float, water: float) -> None:
+    # The international formulation for water (IAPWS 1997) at 0.1 MPa, recalled; the anchor at 25 °C is 78.54.
+    assert float(permittivity(0.0, celsius)) == pytest.approx(water, rel=4e-3)
+
+
+def test_permittivity__limit_the_anchor_at_25_degrees() -> None:
+    assert float(permittivity(0.0, 25.0)) == pytest.approx(78.54, abs=1e-3)
+
+
+@given(STRENGTHS, CELSIUS)
+def test_permittivity__law_alcohol_and_warmth_lower_it(strength: float, celsius: float) -> None:
+    assert float(permittivity(strength * 0.9, celsius)) >= float(permittivity(strength, celsius))
+    assert float(permittivity(strength, celsius * 0.9)) >= float(permittivity(strength, celsius))
+
+
+def test_permittivity__independent_water_of_another_formula() -> None:
+    # Exponential form of the permittivity of water: D = 305.7 exp(-exp(-12.741 + 0.01875 T) - T / 219),
+    # recalled.
+    kelvin = np.array([293.15, 298.15, 303.15, 313.15])
+    other = 305.7 * np.exp(-np.exp(-12.741 + 0.01875 * kelvin) - kelvin / 219)
+    assert np.allclose(permittivity(0.0, kelvin - 273.15), other, rtol=5e-3)
+
+
+@pytest.mark.parametrize("bad", [-0.1, 50.1, *NOT_FINITE])
+def test_permittivity__refuses_what_lies_outside(bad: float) -> None:
+    with pytest.raises(OutOfRangeError):
+        permittivity(12.0, bad)
+
+
+def test_debye_huckel_step__limit_without_ions_there_is_no_step() -> None:
+    assert float(debye_huckel_step(12.0, 20.0, 0.0)) == 0.0
+
+
+def test_debye_huckel_step__closed_form_water_at_25_degrees() -> None:
+    # A = 0.509 and B a = 0.3286 x 5 at 25 °C in water are the textbook constants.
+    root = 0.038**0.5
+    expected = 0.509 * root / (1 + 0.3286 * 5 * root)
+    assert float(debye_huckel_step(0.0, 25.0, 0.038)) == pytest.approx(expected, rel=5e-3)
+
+
+@given(STRENGTHS, st.floats(20.0, 40.0), st.floats(0.001, 0.09))
+def test_debye_huckel_step__law_it_grows_with_ions_and_with_alcohol(
+    strength: float, celsius: float, ionic: float
+) -> None:
+    step = float(debye_huckel_step(strength, celsius, ionic))
+    assert float(debye_huckel_step(strength, celsius, ionic * 1.1)) > step
+    assert float(debye_huckel_step(strength * 0.9, celsius, ionic)) <= step
+
+
+@pytest.mark.parametrize(("strength", "celsius"), [(0.0, 20.0), (10.0, 20.0), (10.0, 40.0), (15.0, 25.0)])
+def test_debye_huckel_step__independent_constants_of_nature(strength: float, celsius: float) -> None:
+    # A and B from charge, Boltzmann and Avogadro constants instead of the rounded numbers.
+    relative = float(permittivity(strength, celsius))
+    energy = si.epsilon_0 * relative * si.k * (celsius + si.zero_Celsius)
+    ions_per_m3 = 2 * si.N_A * 1000
+    b = (si.e**2 * ions_per_m3 / energy) ** 0.5
+    a = si.e**2 * b / (8 * math.pi * energy * math.log(10))
+    root = 0.038**0.5
+    expected = a * root / (1 + b * 5e-10 * root)
+    assert float(debye_huckel_step(strength, celsius, 0.038)) == pytest.approx(expected, rel=1e-3)
+
+
+def test_debye_huckel_step__limit_arrays_are_broadcast() -> None:
+    assert debye_huckel_step([[0.0], [10.0]], [20.0, 25.0, 30.0], 0.038).shape == (2, 3)
+
+
+@pytest.mark.parametrize("bad", [-0.001, 0.11, *NOT_FINITE])
+def test_debye_huckel_step__refuses_a_bad_ionic_strength(bad: float) -> None:
+    with pytest.raises(OutOfRangeError):
+        debye_huckel_step(12.0, 20.0, bad)
