@@ -102,4 +102,5 @@ class FrameCheck:
         return text
 
     def _written(self, value: int, digits: int) -> bytes:
-        return f"{value:0{digits}{'x' if self.case == 'lower' else 'X'}}".encode()
+        digits_of = b"%0*x" if self.case == "lower" else b"%0*X"
+        return digits_of % (digits, value)

@@ -59,7 +59,7 @@ class AnswerReader:
         self._bounded = re.compile(f"{bound}({number})")
         self._tokens = dict(answers.tokens)
         self._range_marks = dict(answers.range_marks)
-        self._plain = _plain_table(spelling)
+        self._respellings = _respellings(spelling)
 
     def read(self, text: str) -> Answer:
         """Return outcome and number of a value's text; refuse what is neither token, number nor bound."""
@@ -67,7 +67,7 @@ class AnswerReader:
         if outcome is not None:
             return outcome, None
         if self._whole(text):
-            return Outcome.VALUE, Decimal(text.translate(self._plain))
+            return Outcome.VALUE, self._decimal(text)
         return self._read_bound(text)
 
     def split(self, text: str) -> tuple[str, str]:
@@ -82,7 +82,12 @@ class AnswerReader:
         match = self._bounded.fullmatch(text)
         if match is None:
             raise Refusal(NOT_A_NUMBER, f"{shown(text)} is neither a number nor a token of the driver file")
-        return self._range_marks[match[1]], Decimal(match[2].translate(self._plain))
+        return self._range_marks[match[1]], self._decimal(match[2])
+
+    def _decimal(self, text: str) -> Decimal:
+        for old, new in self._respellings:
+            text = text.replace(old, new)
+        return Decimal(text)
 
 
 def number_pattern(spelling: Spelling) -> str:
@@ -99,9 +104,9 @@ def number_pattern(spelling: Spelling) -> str:
     return sign + fraction + exponent
 
 
-def _plain_table(spelling: Spelling) -> dict[int, str | None]:
-    """Return the table that turns an instrument's spelling into the one of `Decimal`."""
-    table: dict[int, str | None] = {ord(MINUS_SIGN): "-", ord(" "): None, ord(spelling.decimal): "."}
-    if spelling.thousands:
-        table[ord(spelling.thousands)] = None
-    return table
+def _respellings(spelling: Spelling) -> tuple[tuple[str, str], ...]:
+    """Return what is put for what, in order, to get the spelling of `Decimal`."""
+    blanks = [(" ", "")] if spelling.sign_apart else []
+    thousands = [(spelling.thousands, "")] if spelling.thousands else []
+    decimal = [(spelling.decimal, ".")] if spelling.decimal != "." else []
+    return (*blanks, *thousands, *decimal, (MINUS_SIGN, "-"))
