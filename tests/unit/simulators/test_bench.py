@@ -3,6 +3,7 @@
 import json
 import subprocess
 import sys
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -22,9 +23,12 @@ LINKS = [pytest.param(["--tcp"], id="tcp")] + [pytest.param([], id="pty")] * HAS
 def program(*arguments: str) -> Iterator[subprocess.Popen[str]]:
     command = [sys.executable, "-m", "simulators", *arguments]
     with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as process:
+        watchdog = threading.Timer(TIMEOUT_S, process.kill)  # so that no read from it waits for ever
+        watchdog.start()
         try:
             yield process
         finally:
+            watchdog.cancel()
             process.kill()
 
 

@@ -27,3 +27,8 @@ def test_a_seed_fixes_the_truth() -> None:
 
 def test_free_is_never_more_than_total_and_never_below_zero() -> None:
     assert all(0.0 <= sample.free_mg_l <= sample.total_mg_l for sample in islice(otterquill(3), 500))
+
+
+def test_each_malic_acid_that_is_gone_has_become_one_lactic_acid() -> None:
+    lot = Lot("x", 10.0, 40.0, 3.5, 3.0, 0.0, 1.34087)  # 0.01 mol/L of malic acid at the start
+    assert lot.wine().lactic_g_l == pytest.approx(0.90078, abs=1e-6)
