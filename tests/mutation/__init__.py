@@ -1,0 +1,1 @@
+"""Breaks the formulas one figure, sign or comparison at a time and asks whether a test notices."""

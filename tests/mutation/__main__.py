@@ -1,0 +1,131 @@
+"""``python -m tests.mutation [MODULE ...]``: break every formula of `evaluate` and list what no test noticed.
+
+Exit status 1 if a mutant survived that `explained.toml` does not explain, or one it explains was killed.
+"""
+
+import argparse
+import ast
+import os
+import sys
+import time
+import tomllib
+from collections import Counter
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Final
+
+from tests.mutation.mutants import Mutant, find_mutants, mutated
+from tests.mutation.trial import Fate, fate, start, warm_up
+
+ROOT: Final = Path(__file__).resolve().parents[2]
+PACKAGE: Final = ROOT / "evaluate"
+UNIT_TESTS: Final = ROOT / "tests" / "unit" / "evaluate"
+EXPLAINED: Final = Path(__file__).with_name("explained.toml")
+WALK: Final = "test_every_function_is_tested.py"  # says nothing about numbers
+NOT_MUTATED: Final = frozenset({"__init__", "errors"})
+TIMEOUT_S: Final = 120
+LAST_RESORT: Final = (str(ROOT / "tests" / "published"), str(UNIT_TESTS), f"--ignore={UNIT_TESTS / WALK}")
+"""What faces a mutant that survived the tests that name its module."""
+
+
+def main() -> int:
+    """Run the trials and report."""
+    parser = argparse.ArgumentParser(prog="python -m tests.mutation", description=__doc__)
+    parser.add_argument("modules", nargs="*", help="such as trend or evaluate.trend; all by default")
+    parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1, help="processes at once")
+    chosen = parser.parse_args()
+    warm_up()
+    began = time.monotonic()
+    explained = _explained()
+    fates: Counter[Fate] = Counter()
+    survivors: list[Mutant] = []
+    modules = [name.removeprefix("evaluate.") for name in chosen.modules] or _all_modules()
+    for name in modules:
+        for mutant, found in _trials(name, chosen.jobs):
+            fates[found] += 1
+            survivors += [mutant] if found is Fate.SURVIVED else []
+        sys.stdout.write(f"{name}: so far {dict(fates)}\n")
+        sys.stdout.flush()
+    return _report(survivors, explained, modules, time.monotonic() - began)
+
+
+def _report(
+    survivors: list[Mutant], explained: dict[tuple[str, str, str], str], modules: list[str], took_s: float
+) -> int:
+    unexplained = [mutant for mutant in survivors if mutant.key not in explained]
+    tried = {f"evaluate.{name}" for name in modules}
+    stale = [key for key in explained if key[0] in tried and key not in {mutant.key for mutant in survivors}]
+    for mutant in unexplained:
+        sys.stdout.write(f"SURVIVED {mutant.module}:{mutant.line}: {mutant.change}\n    {mutant.code}\n")
+    for key in stale:
+        sys.stdout.write(f"EXPLAINED BUT KILLED, or gone: {key}; take it out of {EXPLAINED.name}\n")
+    known = len(survivors) - len(unexplained)
+    sys.stdout.write(f"{len(unexplained)} unexplained, {known} explained survivors; {took_s:.0f} s\n")
+    return 1 if unexplained or stale else 0
+
+
+def _all_modules() -> list[str]:
+    return [path.stem for path in sorted(PACKAGE.glob("*.py")) if path.stem not in NOT_MUTATED]
+
+
+def _explained() -> dict[tuple[str, str, str], str]:
+    entries = tomllib.loads(EXPLAINED.read_text(encoding="utf-8")).get("mutant", [])
+    return {(entry["module"], entry["code"], entry["change"]): entry["reason"] for entry in entries}
+
+
+def _tests_that_name(module: str) -> list[str]:
+    return [
+        str(path)
+        for path in sorted(UNIT_TESTS.glob("test_*.py"))
+        if path.name != WALK and module in _imported(ast.parse(path.read_text(encoding="utf-8")))
+    ]
+
+
+def _imported(tree: ast.Module) -> set[str]:
+    found = {alias.name for node in ast.walk(tree) if isinstance(node, ast.Import) for alias in node.names}
+    for node in ast.walk(tree):
+        if isinstance(node, ast.ImportFrom) and node.module:
+            found |= {node.module} | {f"{node.module}.{alias.name}" for alias in node.names}
+    return found
+
+
+def _trials(name: str, jobs: int) -> Iterator[tuple[Mutant, Fate]]:
+    """Yield every mutant of a module with its fate; a survivor of the near tests faces all others too."""
+    path = PACKAGE / f"{name}.py"
+    source, module = path.read_text(encoding="utf-8"), f"evaluate.{name}"
+    near = _tests_that_name(module)
+    mutants = find_mutants(module, source)
+    if mutants and near:
+        _must_pass(module, path, source, near)
+    survivors = mutants
+    if near:
+        survivors = []
+        for mutant, found in _run(mutants, path, source, near, jobs):
+            if found is Fate.SURVIVED:
+                survivors.append(mutant)
+            else:
+                yield mutant, found
+    yield from _run(survivors, path, source, LAST_RESORT, jobs)
+
+
+def _must_pass(module: str, path: Path, source: str, tests: list[str]) -> None:
+    pid = start(module, str(path), ast.parse(source), tests, TIMEOUT_S)
+    if fate(os.waitpid(pid, 0)[1]) is not Fate.SURVIVED:
+        raise SystemExit(f"{module}: the tests fail before anything is broken; mend them first: {tests}")
+
+
+def _run(
+    mutants: list[Mutant], path: Path, source: str, tests: list[str] | tuple[str, ...], jobs: int
+) -> Iterator[tuple[Mutant, Fate]]:
+    waiting, running = list(reversed(mutants)), dict[int, Mutant]()
+    while waiting or running:
+        while waiting and len(running) < jobs:
+            mutant = waiting.pop()
+            tree = mutated(source, mutant.nth)
+            running[start(mutant.module, str(path), tree, tests, TIMEOUT_S)] = mutant
+        pid, status = os.wait()
+        yield running.pop(pid), fate(status)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
