@@ -11,7 +11,7 @@ import structlog
 from acquire.clock import SystemClock
 from acquire.errors import AcquireError
 from acquire.supervisor import Supervisor
-from api.app import close_app, create_app
+from api.app import close_app, create_app, end_streams
 from api.services import ApiSettings, Services
 from evaluate.units import quantities
 from storage.store import Store
@@ -81,6 +81,7 @@ class Daemon:
             session = store.begin_session(software_version(), CLOCK_NOTE, self._clock.utc_us())
             supervisor = Supervisor(StoreSink(store.writer, session, known_drivers(store)), self._clock)
             app = create_app(self._services(store, supervisor, config))
+            stack.callback(close_app, app)
             web = server(app)
             stack.enter_context(handled(self.stop, lambda: self._reload(supervisor)))
             for plan in plans:
@@ -93,7 +94,7 @@ class Daemon:
                 )
                 self._notifier.ready()
                 await self._until_stopped(for_s)
-                await self._end(store, supervisor, web, others, lambda: close_app(app))
+                await self._end(store, supervisor, web, others, lambda: end_streams(app))
                 await serving
         log.info("daemon.stopped")
 

@@ -13,7 +13,7 @@ from acquire.events import Event, Filler, FrameRead, FrameRefused, Reading
 from acquire.sink import Chunk, Closing, Direction, Gap, Hearing, Opening, SinkFullError
 from storage.errors import SpoolFullError
 from storage.ledger import ActorKind
-from storage.queries import driver_number
+from storage.queries import driver_number, last_end_of_line
 from storage.rows import (
     CaptureEndRow,
     CaptureRow,
@@ -29,6 +29,8 @@ from storage.writer import Writer
 
 DAEMON = "tundish"
 """The actor of what the daemon does by itself."""
+
+NOT_RUNNING = "the daemon was not running"
 
 ROW_BYTES = 256
 """About what one row of a hearing holds in memory while it waits in the spool. [bytes]"""
@@ -184,11 +186,13 @@ class StoreSink:
         self._writer = writer
         self._session = session_number
         self._drivers = known_drivers
+        self._opened_lines: set[str] = set()
 
     async def opened(self, opening: Opening) -> StoreCapture:
         """Keep the beginning of a capture and return where its bytes go."""
         number, driver_number = await submit(self._writer, lambda tx: self._open(tx, opening))
         self._drivers[driver_row(opening.driver)] = driver_number  # known only now that it is durable
+        self._opened_lines.add(opening.line)
         return StoreCapture(self._writer, number, driver_number, opening)
 
     async def gap(self, gap: Gap) -> None:
@@ -208,6 +212,8 @@ class StoreSink:
     def _open(self, tx: Transaction, opening: Opening) -> tuple[int, int]:
         at_us = opening.at.utc_us
         driver_number = self._driver_number(tx, opening.driver, at_us)
+        if opening.line not in self._opened_lines:
+            self._enter_gap_before(tx, opening)
         row = CaptureRow(
             opening.line,
             opening.instrument,
@@ -221,6 +227,22 @@ class StoreSink:
             "capture.opened", at_us=at_us, actor=DAEMON, actor_kind=ActorKind.DAEMON, rows={"capture": [row]}
         )
         return number, driver_number
+
+    def _enter_gap_before(self, tx: Transaction, opening: Opening) -> None:
+        """Enter the time since the line was last heard by an earlier run of the daemon."""
+        last = last_end_of_line(tx.connection, opening.line)
+        if last is None or last.ended_at_us is None:
+            return
+        why = last.why if last.ending == "found_open" and last.why else NOT_RUNNING
+        begin_us = min(last.ended_at_us, opening.at.utc_us)  # a clock that went back must not turn it round
+        row = GapRow(opening.line, opening.instrument, begin_us, opening.at.utc_us, why)
+        tx.enter(
+            "gap.ended",
+            at_us=opening.at.utc_us,
+            actor=DAEMON,
+            actor_kind=ActorKind.DAEMON,
+            rows={"gap": [row]},
+        )
 
     def _driver_number(self, tx: Transaction, identity: DriverIdentity, at_us: int) -> int:
         """Return the entry of a driver, made at its first use."""

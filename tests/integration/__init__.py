@@ -1,0 +1,1 @@
+"""The whole program, run as a user runs it."""

@@ -1,0 +1,137 @@
+"""Run the program and the simulated lines as processes of their own, and wait for what they do."""
+
+import contextlib
+import json
+import select
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, TypeVar
+
+import httpx
+
+LIMIT_S = 30.0
+"""Long enough for a slow machine; a test that needs it has failed. [s]"""
+
+T = TypeVar("T")
+
+
+def free_port() -> int:
+    """Return a port that nobody uses now."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port: int = probe.getsockname()[1]
+        return port
+
+
+def until(what: str, answer: Callable[[], T | None]) -> T:
+    """Ask again and again until there is an answer; fail with `what` was waited for."""
+    deadline = time.monotonic() + LIMIT_S
+    while time.monotonic() < deadline:
+        found = answer()
+        if found:
+            return found
+        select.select([], [], [], 0.02)  # give the processor away
+    raise AssertionError(f"waited {LIMIT_S:g} s in vain for {what}")
+
+
+@dataclass
+class Daemon:
+    """A running ``tundish run``."""
+
+    process: "subprocess.Popen[bytes]"
+    port: int
+    log: Path
+
+    @property
+    def url(self) -> str:
+        """Where it serves."""
+        return f"http://127.0.0.1:{self.port}"
+
+    def get(self, path: str, **query: Any) -> Any:
+        """Return what a route answers."""
+        response = httpx.get(self.url + path, params=query, timeout=LIMIT_S)
+        response.raise_for_status()
+        return response.json()
+
+    def answers(self) -> bool:
+        """Tell whether it serves already; fail if it has ended."""
+        assert self.process.poll() is None, self.log.read_text(encoding="utf-8")
+        with contextlib.suppress(httpx.TransportError):
+            return httpx.get(f"{self.url}/api/v1/health", timeout=LIMIT_S).status_code == 200
+        return False
+
+    def kill(self) -> None:
+        """End it as a power cut would."""
+        self.process.kill()
+        self.process.wait(LIMIT_S)
+
+    def stop(self) -> int:
+        """Ask it to stop and return its exit code."""
+        self.process.send_signal(signal.SIGTERM)
+        return self.process.wait(LIMIT_S)
+
+
+@contextlib.contextmanager
+def daemon(config: Path, port: int) -> Iterator[Daemon]:
+    """Run the daemon with a configuration until the end of the block; it serves when the block begins."""
+    log = config.with_suffix(".log")
+    call = [sys.executable, "-c", "from tundish.cli import main; main()", "run", "--config", str(config)]
+    with log.open("ab") as sink, subprocess.Popen(call, stdout=sink, stderr=sink) as process:
+        running = Daemon(process, port, log)
+        try:
+            until("the daemon to serve", running.answers)
+            yield running
+        finally:
+            if process.poll() is None:
+                running.kill()
+
+
+def config_text(port: int, lines: list[dict[str, Any]], store: str = "store.db") -> str:
+    """Return a configuration file with these lines."""
+    tables = [
+        "\n[[line]]\n" + "".join(f"{key} = {json.dumps(value)}\n" for key, value in line.items())
+        for line in lines
+    ]
+    return f'[store]\npath = "{store}"\n\n[api]\nport = {port}\n' + "".join(tables)
+
+
+@contextlib.contextmanager
+def simulators(folder: Path, *arguments: str) -> Iterator[list[dict[str, Any]]]:
+    """Run the simulators' program until the end of the block; yield how its instruments are reached."""
+    paper = folder / "bench.json"
+    call = [sys.executable, "-m", "simulators", *arguments, "--folder", str(folder)]
+    process = subprocess.Popen(call, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL)
+    with process:
+        try:
+            until("the simulators", lambda: paper.exists() or process.poll() is not None)
+            yield json.loads(paper.read_text(encoding="utf-8"))
+        finally:
+            assert process.stdin is not None
+            process.stdin.close()
+            process.wait(LIMIT_S)
+
+
+def line_of(one: dict[str, Any]) -> dict[str, Any]:
+    """Return the configuration of a line that listens to a simulated instrument."""
+    address = one["url_or_device"]
+    way = "url" if "://" in address else "device"
+    return {
+        "name": one["instrument"],
+        "kind": "serial",
+        way: address,
+        "instrument": one["instrument"],
+        "driver": one["driver"],
+        "baud": one["settings"]["baudrate"],
+    }
+
+
+def wire_bytes(log: Path) -> bytes:
+    """Return all bytes that the simulators' key says were put on the line."""
+    entries = [json.loads(text) for text in log.read_text(encoding="utf-8").splitlines()]
+    return b"".join(bytes.fromhex(entry["hex"]) for entry in entries if "hex" in entry)

@@ -1,0 +1,308 @@
+"""Bytes on a real wire become rows in a spreadsheet, whatever happens in between."""
+
+import csv
+import io
+import random
+import re
+import shutil
+import signal
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import httpx
+import pytest
+
+from simulators.wirelog import bytes_put, read_log
+from storage.backup import verify_file
+from storage.queries import ReadingFilter, captures_before, chunks_after, gaps_before, readings_after
+from storage.store import Store, open_store
+from tests.integration.bench_run import (
+    Daemon,
+    config_text,
+    daemon,
+    free_port,
+    line_of,
+    simulators,
+    until,
+)
+
+pytestmark = pytest.mark.needs("pseudo-terminals")
+
+KILLS = 10
+EVERYTHING = 2**62
+
+
+def write_config(folder: Path, lines: list[dict[str, Any]]) -> tuple[Path, int]:
+    port = free_port()
+    path = folder / "tundish.toml"
+    path.write_text(config_text(port, lines), encoding="utf-8")
+    return path, port
+
+
+def readings(running: Daemon, **query: Any) -> list[dict[str, Any]]:
+    items: list[dict[str, Any]] = running.get("/api/v1/readings", limit=1000, **query)["items"]
+    return items
+
+
+def heard(store: Store, line: str) -> list[bytes]:
+    """Return the heard bytes of each capture of a line, oldest first."""
+    with store.reader() as connection:
+        captures = captures_before(connection, before=None, limit=1000, line=line)
+        return [
+            b"".join(chunk.data for chunk in chunks_after(connection, one.number, after=0, limit=10**6))
+            for one in reversed(captures)
+        ]
+
+
+def test_a_simulated_burette_becomes_rows_of_a_sheet(tmp_path: Path) -> None:
+    with simulators(tmp_path / "ports", "bench", "--speed", "60") as instruments:
+        config, port = write_config(tmp_path, [line_of(one) for one in instruments])
+        with daemon(config, port) as running:
+            results = until("a result", lambda: readings(running, quantity="free_so2"))
+            text = httpx.get(f"{running.url}/sheets/readings.csv", params={"quantity": "free_so2"}).text
+            assert running.stop() == 0
+    first = next(csv.DictReader(io.StringIO(text)))
+    assert first["value"] == results[0]["value_text"]
+    assert (first["unit"], first["instrument"]) == ("mg/L", "bur-1")
+    assert verify_file(tmp_path / "store.db").in_order
+
+
+def test_what_was_acknowledged_survives_any_kill(tmp_path: Path) -> None:
+    rng = random.Random(20251006)  # a fixed seed: the moments differ from machine to machine all the same
+    log = tmp_path / "wire.jsonl"
+    seen: set[int] = set()
+    with simulators(tmp_path / "ports", "lines", "--lines", "2", "--rate", "100", "--log", str(log)) as ports:
+        config, port = write_config(tmp_path, [line_of(one) for one in ports])
+        for _ in range(KILLS):
+            with daemon(config, port) as running:
+                more = len(seen) + rng.randrange(1, 60)
+                until("more readings", lambda r=running, m=more: _see(r, seen) >= m)
+                running.kill()
+        with daemon(config, port) as running:
+            assert running.stop() == 0
+    _compare_with_the_key(tmp_path / "store.db", log, seen)
+
+
+def _see(running: Daemon, seen: set[int]) -> int:
+    since = max(seen, default=0)
+    seen.update(item["revision"] for item in readings(running, since=since))
+    return len(seen)
+
+
+def _compare_with_the_key(path: Path, log: Path, seen: set[int]) -> None:
+    assert verify_file(path).in_order
+    store = open_store(path, kind="real", clock_us=lambda: 0)
+    try:
+        with store.reader() as connection:
+            kept = readings_after(connection, ReadingFilter(), after=0, up_to=EVERYTHING, limit=10**6)
+            gaps = gaps_before(connection, before=None, limit=1000)
+        assert seen <= {one.number for one in kept}
+        for line in ("line-000", "line-001"):
+            _assert_only_gaps_are_lost(
+                heard(store, line), log, line, [one for one in gaps if one.line == line]
+            )
+    finally:
+        store.close()
+
+
+def _assert_only_gaps_are_lost(captures: list[bytes], log: Path, line: str, gaps: list[Any]) -> None:
+    """Each capture is a piece of the wire as it was, in order; what lies between was sent during a gap."""
+    wire = bytes_put(log, line)
+    place, lost = 0, []
+    for capture in captures:
+        found = wire.find(capture, place)
+        assert found >= place, f"a capture of {line} is not on the wire"
+        lost.append((place, found))
+        place = found + len(capture)
+    assert len(gaps) >= KILLS
+    moments = _moments(log, line)
+    for begin, end in lost[1:]:
+        for offset, at_us in moments:
+            inside = begin <= offset < end
+            assert not inside or any(gap.begin_us <= at_us <= gap.end_us for gap in gaps)
+
+
+def _moments(log: Path, line: str) -> list[tuple[int, int]]:
+    offset, moments = 0, []
+    for entry in read_log(log):
+        if entry["instrument"] == line and entry["kind"] == "put":
+            moments.append((offset, entry["utc_us"]))
+            offset += len(entry["hex"]) // 2
+    return moments
+
+
+def test_a_line_is_added_while_the_others_run(tmp_path: Path) -> None:
+    with simulators(tmp_path / "ports", "lines", "--lines", "2", "--rate", "20") as ports:
+        config, port = write_config(tmp_path, [line_of(ports[0])])
+        with daemon(config, port) as running:
+            until("the first line", lambda: readings(running, line="line-000"))
+            config.write_text(config_text(port, [line_of(one) for one in ports]), encoding="utf-8")
+            running.process.send_signal(signal.SIGHUP)
+            until("the second line", lambda: readings(running, line="line-001"))
+            captures = running.get("/api/v1/captures", line="line-000")["items"]
+            assert len(captures) == 1  # the first line did not notice
+
+
+def test_a_half_frame_at_the_stop_is_kept_as_partial(tmp_path: Path) -> None:
+    capture = tmp_path / "half.bin"
+    capture.write_bytes(b"N|00000001|28.500|mg/L\r\nN|00000002|28.5")
+    line = {
+        "name": "old",
+        "kind": "capture-file",
+        "path": str(capture),
+        "instrument": "x",
+        "driver": "load-lines",
+    }
+    config, port = write_config(tmp_path, [line])
+    with daemon(config, port) as running:
+        (found,) = until("the capture", lambda: _ended(running))
+        frames = running.get(f"/api/v1/captures/{found['capture_id']}/frames")["items"]
+        assert [frame["outcome"] for frame in frames][-1] == "refused"
+        assert frames[-1]["reason"] == "partial"
+        data = httpx.get(f"{running.url}/api/v1/captures/{found['capture_id']}/bytes").content
+    assert data == capture.read_bytes()
+
+
+def _ended(running: Daemon) -> list[dict[str, Any]]:
+    return [one for one in running.get("/api/v1/captures")["items"] if one["ended_at"]]
+
+
+@pytest.mark.needs("socat")
+def test_a_strange_program_on_a_pseudo_terminal_is_read_by_a_driver_file(tmp_path: Path) -> None:
+    port_path = tmp_path / "ttyX"
+    driver = tmp_path / "meter.toml"
+    driver.write_text(STRANGE_DRIVER, encoding="utf-8")
+    line = {
+        "name": "x",
+        "kind": "serial",
+        "device": str(port_path),
+        "instrument": "x-1",
+        "driver": str(driver),
+    }
+    config, port = write_config(tmp_path, [line])
+    socat = [shutil.which("socat") or "socat", f"PTY,link={port_path},raw,echo=0", "STDIO"]
+    with (
+        subprocess.Popen(socat, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL) as wire,
+        daemon(config, port) as running,
+    ):
+        assert wire.stdin is not None
+        until("the line to be open", lambda: running.get("/api/v1/lines")["items"][0]["state"] == "open")
+        wire.stdin.write(b"\r\nT1;7,250;NTU\r\nT2;----;NTU\r\n")
+        wire.stdin.flush()
+        found = until("two readings", lambda: len(readings(running)) == 2 and readings(running))
+        wire.stdin.close()
+    assert [(one["sample"], one["outcome"], one["value_text"]) for one in found] == [
+        ("T1", "value", "7,250"),
+        ("T2", "no_value", "----"),
+    ]
+
+
+STRANGE_DRIVER = r"""
+name = "meter"
+version = "1"
+
+[framing]
+ends = ['\r\n']
+
+[numbers]
+decimal = ","
+
+[tokens]
+no_value = ["----"]
+
+[delimited]
+separator = ";"
+
+[[delimited.records]]
+columns = [
+    { kind = "sample" },
+    { kind = "value", quantity = "turbidity", units = ["NTU"] },
+    { kind = "unit" },
+]
+
+[[examples]]
+raw = 'T1;7,250;NTU\r\n'
+expect = [{ quantity = "turbidity", value = "7.250", unit = "NTU", sample = "T1" }]
+"""
+
+
+def run(*arguments: str) -> "subprocess.CompletedProcess[str]":
+    call = [sys.executable, "-c", "from tundish.cli import main; main()", *arguments]
+    return subprocess.run(call, capture_output=True, text=True, timeout=60, check=False)
+
+
+def refused(*arguments: str) -> str:
+    """Return the one clear text with which a call is refused."""
+    done = run(*arguments)
+    assert done.returncode == 2, done.stderr
+    assert "Traceback" not in done.stderr
+    return done.stderr.strip()
+
+
+def test_a_taken_port_number_is_one_clear_line(tmp_path: Path) -> None:
+    config, port = write_config(tmp_path, [])
+    with daemon(config, port):
+        other = tmp_path / "other"
+        other.mkdir()
+        (other / "tundish.toml").write_text(config_text(port, []), encoding="utf-8")
+        assert re.fullmatch(
+            f"tundish: port {port} of 127.0.0.1 is taken .*",
+            refused("run", "--config", str(other / "tundish.toml")),
+        )
+
+
+def test_a_store_that_is_held_is_one_clear_line(tmp_path: Path) -> None:
+    config, port = write_config(tmp_path, [])
+    with daemon(config, port):
+        second = tmp_path / "second.toml"
+        second.write_text(config_text(free_port(), []), encoding="utf-8")
+        assert "is held by another daemon (process" in refused("run", "--config", str(second))
+
+
+def test_an_unknown_driver_names_those_that_there_are(tmp_path: Path) -> None:
+    line = {"name": "a", "kind": "serial", "device": "/dev/null", "instrument": "a", "driver": "nothing"}
+    config, _ = write_config(tmp_path, [line])
+    said = refused("check", str(config))
+    assert "line[a].driver: no driver is called 'nothing'" in said
+    assert "so2-burette" in said
+
+
+def test_a_wrong_key_in_a_driver_file_is_named(tmp_path: Path) -> None:
+    (tmp_path / "d.toml").write_text(STRANGE_DRIVER + "\ncolour = 1\n", encoding="utf-8")
+    line = {"name": "a", "kind": "serial", "device": "/dev/null", "instrument": "a", "driver": "d.toml"}
+    config, _ = write_config(tmp_path, [line])
+    assert "colour" in refused("check", str(config))
+
+
+def test_a_file_that_is_no_store_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "store.db").write_bytes(b"this is a text, not a database" * 100)
+    config, _ = write_config(tmp_path, [])
+    assert "is not a store of this program" in refused("run", "--config", str(config))
+
+
+def test_a_folder_that_is_not_there_is_refused(tmp_path: Path) -> None:
+    config = tmp_path / "tundish.toml"
+    config.write_text(config_text(free_port(), [], store="absent/store.db"), encoding="utf-8")
+    assert "its folder is not there" in refused("run", "--config", str(config))
+
+
+@pytest.mark.parametrize(
+    ("device", "word"),
+    [("/dev/tundish-absent", "exist"), ("/dev/null", "serial port")],
+    ids=["absent", "no tty"],
+)
+def test_a_port_that_cannot_be_opened_waits_with_a_reason(tmp_path: Path, device: str, word: str) -> None:
+    line = {"name": "a", "kind": "serial", "device": device, "instrument": "a", "driver": "load-lines"}
+    config, port = write_config(tmp_path, [line])
+    with daemon(config, port) as running:
+        state = until("the reason", lambda: _waiting(running))
+        assert device in state["why"]
+        assert word in state["why"]
+        assert running.stop() == 0
+
+
+def _waiting(running: Daemon) -> dict[str, Any] | None:
+    (state,) = running.get("/api/v1/lines")["items"]
+    return state if state["state"] == "waiting" else None
