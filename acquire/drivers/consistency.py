@@ -28,22 +28,6 @@ def faults_of(definition: Definition) -> list[str]:
     ]
 
 
-def first_frame_is_sure(definition: Definition) -> bool:
-    """Tell whether the second half of a frame can never be taken for a whole one.
-
-    So it is with a start mark or a check, under a header row, if the first column is a constant text in every
-    record, and if no label ends like another one.
-    """
-    if definition.framing.start or definition.check is not None:
-        return True
-    if definition.delimited is not None:
-        layout = definition.delimited
-        marked = all(isinstance(fields[0], ConstantField) and fields[0].text for fields in definition.records)
-        return layout.header or (marked and not layout.quoted)
-    labels = [field.label or "" for fields in definition.records for field in fields]
-    return not any(one != other and one.endswith(other) for one in labels for other in labels)
-
-
 def _escape_faults(definition: Definition) -> Iterator[str]:
     framing = definition.framing
     texts = {f"framing.ends.{at}": mark for at, mark in enumerate(framing.ends)}

@@ -1,13 +1,13 @@
 """The engine of data-only drivers: frame, check, text, layout, as a driver file declares them."""
 
 from acquire.drivers.checks import FrameCheck
-from acquire.drivers.consistency import first_frame_is_sure
 from acquire.drivers.definition import Check, Definition, Framing
 from acquire.drivers.escapes import bytes_of, characters_of
 from acquire.drivers.framing import Framer, Marks, RawFrame
 from acquire.drivers.layouts import layout_of
 from acquire.drivers.refusal import Refusal
 from acquire.drivers.text import SEVEN_BITS, TextReader
+from acquire.drivers.trust import first_frame_is_sure
 from acquire.events import Event, FrameRead, FrameRefused, Instant
 
 
