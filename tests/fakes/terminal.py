@@ -1,8 +1,11 @@
 """A pseudo-terminal behind a name that stays: a plug that can be pulled and pushed back."""
 
+import fcntl
 import os
 import tty
 from pathlib import Path
+
+TIOCGEXCL = 0x80045440  # Linux asm-generic/ioctls.h: read what TIOCEXCL set
 
 
 class PluggedTerminal:
@@ -35,6 +38,13 @@ class PluggedTerminal:
     def read(self, size: int) -> bytes:
         """Receive as the instrument does; waits for at least one byte. [bytes]"""
         return os.read(self._far_end(), size)
+
+    @property
+    def is_claimed(self) -> bool:
+        """Whether the system lets nobody else open the near end."""
+        assert self._near is not None, "it is not plugged in"
+        answer = fcntl.ioctl(self._near, TIOCGEXCL, b"\0\0\0\0")
+        return answer != b"\0\0\0\0"
 
     def _far_end(self) -> int:
         assert self._far is not None, "it is not plugged in"

@@ -103,6 +103,17 @@ async def test_repeated_faults_are_counted_in_the_log_and_not_repeated() -> None
         await bench.clock.advance(30)
     assert [entry["event"] for entry in entries] == ["line.unavailable", "line.recovered"]
     assert entries[1]["attempts"] == 5
+    assert entries[1]["waited_s"] == pytest.approx(0.2 + 0.4 + 0.8 + 1.6 + 3.2)
+
+
+async def test_a_line_that_was_healthy_for_a_minute_is_tried_again_at_once() -> None:
+    bench = Bench(absent_at_first=4)
+    line = await bench.add()
+    await bench.clock.advance(70)
+    line.end()
+    await bench.clock.advance(0.21)
+    assert bench.state().state is Condition.OPEN
+    assert line.openings == 6
 
 
 async def test_a_stop_keeps_what_was_read_and_refuses_the_half_frame(bench: Bench) -> None:

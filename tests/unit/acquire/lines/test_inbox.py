@@ -1,4 +1,6 @@
 import asyncio
+from collections.abc import Callable
+from typing import cast
 
 import pytest
 from hypothesis import given
@@ -88,3 +90,30 @@ async def test_there_is_room_again_after_taking() -> None:
     inbox.take()
     inbox.put(Piece(AT, b"y"))
     assert inbox.take().pieces == (Piece(AT, b"y"),)
+
+
+class CountingLoop:
+    """Counts how often a thread wakes it."""
+
+    def __init__(self) -> None:
+        self.wakes = 0
+
+    def call_soon_threadsafe(self, call: Callable[[], object]) -> None:
+        self.wakes += 1
+        call()
+
+
+async def test_many_pieces_wake_the_loop_once_and_none_while_it_is_busy() -> None:
+    loop = CountingLoop()
+    inbox = Inbox(cast("asyncio.AbstractEventLoop", loop))
+    inbox.put(Piece(AT, b"x"))
+    assert loop.wakes == 0
+    inbox.take()
+    waiting = asyncio.create_task(inbox.wait())
+    await let_run()
+    for _ in range(100):
+        inbox.put(Piece(AT, b"x"))
+    await waiting
+    inbox.put(Piece(AT, b"x"))
+    assert loop.wakes == 1
+    assert len(inbox.take().pieces) == 101

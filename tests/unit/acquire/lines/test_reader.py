@@ -25,9 +25,23 @@ class FakePort:
         self._read = read
         self.in_waiting = 0
         self.closed_in: str | None = None
+        self.was_closed_while_writing: bool | None = None
+        self.cancelled = threading.Event()
+        self.reading = threading.Event()
+        self.writing = threading.Event()
+        self.may_write = threading.Event()
 
     def read(self, size: int) -> bytes:
+        self.reading.set()
         return self._read()
+
+    def cancel_read(self) -> None:
+        self.cancelled.set()
+
+    def write(self, data: bytes) -> None:
+        self.writing.set()
+        self.may_write.wait(PATIENCE_S)
+        self.was_closed_while_writing = self.closed_in is not None
 
     def close(self) -> None:
         self.closed_in = threading.current_thread().name
@@ -117,3 +131,28 @@ async def test_nothing_can_be_written_once_the_port_is_closed() -> None:
     await reader.join(PATIENCE_S)
     with pytest.raises(PortLostError, match="3 bytes were not sent"):
         reader.write(b"ACK")
+
+
+async def test_a_stop_wakes_a_reader_that_waits_for_bytes() -> None:
+    port = FakePort(lambda: b"")
+    port._read = lambda: b"" if port.cancelled.wait(PATIENCE_S) else b"waited in vain"
+    reader, inbox = _reader(port)
+    await reader.start()
+    await asyncio.to_thread(port.reading.wait, PATIENCE_S)
+    reader.stop()
+    assert await reader.join(PATIENCE_S)
+    assert inbox.take().pieces == ()
+
+
+async def test_a_port_is_not_closed_while_somebody_writes() -> None:
+    port = FakePort(lambda: b"")
+    reader, _ = _reader(port)
+    await reader.start()
+    writing = asyncio.create_task(asyncio.to_thread(reader.write, b"ACK"))
+    await asyncio.to_thread(port.writing.wait, PATIENCE_S)
+    reader.stop()
+    assert not await reader.join(0.05)
+    port.may_write.set()
+    await writing
+    assert await reader.join(PATIENCE_S)
+    assert port.was_closed_while_writing is False

@@ -1,8 +1,11 @@
 """One port, on real pseudo-terminals and on the library's own loop and socket ports."""
 
 import asyncio
+import gc
 import random
 import socket
+import struct
+import sys
 from collections.abc import AsyncIterator, Iterator
 from contextlib import asynccontextmanager
 from pathlib import Path
@@ -140,6 +143,13 @@ async def test_an_open_port_is_ours_alone(terminal: PluggedTerminal) -> None:
             serial.Serial(str(terminal.path), exclusive=True)
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="no other system tells whether a port is claimed")
+async def test_the_claim_on_a_port_ends_with_it(terminal: PluggedTerminal) -> None:
+    async with _open(_line(terminal.path)):
+        assert terminal.is_claimed
+    assert not terminal.is_claimed
+
+
 async def test_a_plain_file_is_not_a_port(tmp_path: Path) -> None:
     path = tmp_path / "notes.txt"
     path.touch()
@@ -242,6 +252,17 @@ async def test_a_socket_brings_what_is_said_at_the_other_end() -> None:
             assert await _read(line, 400) == b"pH 3.41\n" * 50
             far.close()
             assert (await _read_to_the_end(line))[1].ending is Ending.LOST
+
+
+async def test_a_reset_connection_leaves_no_socket_open() -> None:
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        line = _line(f"socket://127.0.0.1:{server.getsockname()[1]}")
+        async with _open(line):
+            far, _ = server.accept()
+            far.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
+            far.close()
+            assert (await _read_to_the_end(line))[1].ending is Ending.LOST
+    gc.collect()  # a socket that nobody closed is an error here
 
 
 async def test_what_finds_no_room_is_counted_and_the_rest_unharmed(terminal: PluggedTerminal) -> None:
