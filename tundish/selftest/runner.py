@@ -16,6 +16,8 @@ AREAS: Final = (
     "tundish.selftest.cases_electrode",
     "tundish.selftest.cases_statistics",
     "tundish.selftest.cases_titration",
+    "tundish.selftest.cases_uncertainty",
+    "tundish.selftest.cases_wine",
 )
 """Every module that brings cases; each has ``cases()`` and may have ``not_reproduced()``."""
 

@@ -18,9 +18,9 @@ PH = st.floats(2.5, 4.5)
 FREE = st.floats(0.1, 300.0)
 ALCOHOL = st.floats(0.0, 20.0)
 CELSIUS = st.floats(20.0, 40.0)
-TABLE_I = tables.rows("so2_pk_thermodynamic.csv")
-READ_CELLS = [row for row in tables.rows("so2_pk_mixed.csv") if float(row["alcohol_pct_vol"]) <= 15]
-NEEDED = [row for row in tables.rows("so2_free_needed_published.csv") if row["fits_formula"] == "yes"]
+TABLE_I = tables.rows("wine/so2_pk_thermodynamic.csv")
+READ_CELLS = [row for row in tables.rows("wine/so2_pk_mixed.csv") if float(row["alcohol_pct_vol"]) <= 15]
+NEEDED = [row for row in tables.rows("wine/so2_free_needed_published.csv") if row["fits_formula"] == "yes"]
 UC_1982 = [row for row in NEEDED if row["table_id"] == "UC1982"]
 
 

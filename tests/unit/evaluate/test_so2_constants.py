@@ -8,7 +8,7 @@ from evaluate.so2_constants import CONSTANT_SETS, REFERENCE_TEMPERATURE_C, const
 from tundish.selftest import tables
 
 NAMES = ("single-1.81", "single-1.77", "oiv-as323-04c")
-TABLE_I = tables.rows("so2_pk_thermodynamic.csv")
+TABLE_I = tables.rows("wine/so2_pk_thermodynamic.csv")
 
 
 @pytest.mark.parametrize("row", TABLE_I, ids=lambda row: f"{row['alcohol_pct_vol']}-{row['temperature_c']}")
