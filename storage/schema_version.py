@@ -13,16 +13,16 @@ from storage.errors import MigrationError, NewerStoreError, NotAStoreError
 MIGRATIONS = Path(__file__).parent / "migrations"
 
 
-def _config(connection: Connection | None = None) -> Config:
+def _config(steps: Path, connection: Connection | None = None) -> Config:
     config = Config()
-    config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
+    config.set_main_option("script_location", str(steps).replace("%", "%%"))
     config.attributes["connection"] = connection
     return config
 
 
-def newest() -> str:
+def newest(steps: Path = MIGRATIONS) -> str:
     """Return the schema that this program writes."""
-    head = ScriptDirectory.from_config(_config()).get_current_head()
+    head = ScriptDirectory.from_config(_config(steps)).get_current_head()
     if head is None:
         raise MigrationError("this installation has no migrations; install it again")
     return head
@@ -33,7 +33,7 @@ def found(connection: Connection) -> str | None:
     return MigrationContext.configure(connection).get_current_revision()
 
 
-def check(connection: Connection, path: Path) -> str | None:
+def check(connection: Connection, path: Path, steps: Path = MIGRATIONS) -> str | None:
     """Return the schema of a store that this program can bring up to date; None of an empty file.
 
     Raises
@@ -46,12 +46,12 @@ def check(connection: Connection, path: Path) -> str | None:
     version = found(connection)
     if version is None and inspect(connection).get_table_names():
         raise NotAStoreError(path, "it holds tables of another program")
-    known = {script.revision for script in ScriptDirectory.from_config(_config()).walk_revisions()}
+    known = {script.revision for script in ScriptDirectory.from_config(_config(steps)).walk_revisions()}
     if version is not None and version not in known:
-        raise NewerStoreError(path, version, newest())
+        raise NewerStoreError(path, version, newest(steps))
     return version
 
 
-def upgrade(connection: Connection) -> None:
+def upgrade(connection: Connection, steps: Path = MIGRATIONS) -> None:
     """Take every step that is wanting; a step that fails leaves nothing of itself behind."""
-    command.upgrade(_config(connection), "head")
+    command.upgrade(_config(steps, connection), "head")

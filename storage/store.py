@@ -154,15 +154,19 @@ def open_store(
     return Store(path, lock, engine, writer)
 
 
-def _bring_up_to_date(engine: Engine, path: Path) -> None:
+def _bring_up_to_date(engine: Engine, path: Path, steps: Path = schema_version.MIGRATIONS) -> None:
     with engine.begin() as connection:
-        version = schema_version.check(connection, path)
-    if version == schema_version.newest():
+        version = schema_version.check(connection, path, steps)
+    newest = schema_version.newest(steps)
+    if version == newest:
         return
     if version is not None:
-        backup(path, path.with_name(f"{path.name}.before-{schema_version.newest()}"))
+        copy = path.with_name(f"{path.name}.before-{newest}")
+        if copy.exists():  # an earlier try of this step failed
+            copy.replace(copy.with_name(f"{copy.name}.older"))
+        backup(path, copy)
     with engine.connect() as connection:
-        schema_version.upgrade(connection)
+        schema_version.upgrade(connection, steps)
 
 
 def _first_entry_and_kind(engine: Engine, path: Path, kind: str, at_us: int) -> Head:

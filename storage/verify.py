@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
-from sqlalchemy import Connection, Table, func, select
+from sqlalchemy import Connection, Table, or_, select
 from sqlalchemy.exc import NoResultFound
 
 from storage.errors import RowError
@@ -142,12 +142,10 @@ def _rows(connection: Connection, table: Table, begin: int, end: int) -> dict[in
 def _beyond(connection: Connection, last: int) -> BadRow | None:
     """Look for rows that no entry brought."""
     for table in APPEND_ONLY:
-        highest = connection.execute(select(func.max(table.c.number))).scalar() or 0
-        lowest = connection.execute(select(func.min(table.c.number))).scalar() or 1
-        if highest > last or lowest < 1:
-            return BadRow(
-                table.name, highest if highest > last else lowest, "no ledger entry brought this row"
-            )
+        number = table.c.number
+        orphan = connection.execute(select(number).where(or_(number < 1, number > last)).limit(1)).scalar()
+        if orphan is not None:
+            return BadRow(table.name, orphan, "no ledger entry brought this row")
     return None
 
 

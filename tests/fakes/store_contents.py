@@ -1,7 +1,9 @@
 """A store in which every append-only table holds something, and ways to tamper with its file."""
 
+import shutil
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -45,6 +47,18 @@ def _amend(tx: Transaction, reading_id: int) -> int:
     return enter(tx, "reading.poured", {"reading": [second]})
 
 
+@dataclass(frozen=True)
+class Filled:
+    """A closed store and the head of its chain."""
+
+    path: Path
+    head: Head
+
+    def copy_to(self, path: Path) -> Path:
+        shutil.copy(self.path, path)
+        return path
+
+
 def fill_file(path: Path) -> Head:
     """Make a store with something in every table, close it, and return its head."""
     store = open_at_noon(path)
@@ -66,8 +80,10 @@ def stranger_at(path: Path) -> Any:
 def tampering(path: Path) -> Iterator[Any]:
     """Give a connection to somebody with the file and a purpose: no guards, no foreign keys, no checks."""
     with closing(stranger_at(path)) as connection:
+        connection.execute("PRAGMA ignore_check_constraints = ON")
+        connection.execute("BEGIN")
         triggers = connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall()
         for (name,) in triggers:
             connection.execute(f"DROP TRIGGER {name}")
-        connection.execute("PRAGMA ignore_check_constraints = ON")
         yield connection
+        connection.execute("COMMIT")

@@ -1,5 +1,6 @@
 """A writer on a file of its own, with a pause that a test holds in its hand."""
 
+import shutil
 import threading
 from collections.abc import Callable
 from pathlib import Path
@@ -9,8 +10,7 @@ from sqlalchemy import Engine
 from storage.connect import writing_engine
 from storage.ledger import Head
 from storage.rows import FaultRow
-from storage.store import open_store
-from storage.transaction import Transaction
+from storage.transaction import Transaction, last_entry
 from storage.writer import Writer
 from tests.fakes.store_contents import enter
 
@@ -43,11 +43,14 @@ class SomeDisk(Exception):  # noqa: N818 - it stands for a database driver's err
         self.sqlite_errorcode = code
 
 
-def new_engine(path: Path) -> tuple[Engine, Head]:
-    """Return an engine on a fresh store that does not wait for locks, and the head of its chain."""
-    store = open_store(path, kind="real", clock_us=lambda: 0)
-    store.close()
-    return writing_engine(path, busy_timeout_ms=0), store.writer.head
+def new_engine(blank: Path, path: Path) -> tuple[Engine, Head]:
+    """Return an engine on a copy of a blank store that does not wait for locks, and the head of its chain."""
+    shutil.copy(blank, path)
+    engine = writing_engine(path, busy_timeout_ms=0)
+    with engine.connect() as connection:
+        head = last_entry(connection)
+    assert head is not None
+    return engine, head
 
 
 def fault(text: str) -> Callable[[Transaction], int]:

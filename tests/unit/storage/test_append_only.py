@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator
 from contextlib import closing
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -10,23 +9,16 @@ from sqlalchemy import Table
 
 from storage.connect import sqlite_module, writing_engine
 from storage.schema import APPEND_ONLY, MUTABLE_TABLES, ledger
-from tests.fakes.store_contents import fill_file, stranger_at
+from tests.fakes.store_contents import Filled, stranger_at
 
 REFUSED = sqlite_module().IntegrityError
 EVERY_GUARDED = pytest.mark.parametrize("table", [ledger, *APPEND_ONLY], ids=lambda table: table.name)
 
 
-@pytest.fixture(scope="module")
-def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    path = tmp_path_factory.mktemp("guards") / "cellar.db"
-    fill_file(path)
-    return path
-
-
 @pytest.fixture
-def stranger(filled: Path) -> Iterator[Any]:
+def stranger(filled: Filled) -> Iterator[Any]:
     """A client that sets none of our pragmas: what it does is rolled back."""
-    with closing(stranger_at(filled)) as connection:
+    with closing(stranger_at(filled.path)) as connection:
         connection.execute("BEGIN")
         yield connection
         connection.rollback()
@@ -85,8 +77,8 @@ def test_replacing_a_later_version_of_a_reading_is_refused(stranger: Any) -> Non
 
 
 @EVERY_GUARDED
-def test_the_writer_s_own_connection_is_guarded_too(filled: Path, table: Table) -> None:
-    engine = writing_engine(filled)
+def test_the_writer_s_own_connection_is_guarded_too(filled: Filled, table: Table) -> None:
+    engine = writing_engine(filled.path)
     with engine.connect() as connection:
         driver: Any = connection.connection.driver_connection
         row = driver.execute(f"SELECT * FROM {table.name} ORDER BY 1 LIMIT 1").fetchone()

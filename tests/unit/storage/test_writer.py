@@ -33,8 +33,8 @@ class Desk:
 
 
 @pytest.fixture
-def desk(path: Path) -> Iterator[Desk]:
-    engine, head = new_engine(path)
+def desk(blank: Path, path: Path) -> Iterator[Desk]:
+    engine, head = new_engine(blank, path)
     pause = HeldPause()
     desk = Desk(path, engine, pause, running(engine, head, pause))
     yield desk
@@ -193,8 +193,8 @@ def test_health_says_since_when_and_why_the_store_cannot_be_written(desk: Desk) 
     assert desk.writer.health().ok
 
 
-def test_the_pause_grows_up_to_a_limit(path: Path) -> None:
-    engine, head = new_engine(path)
+def test_the_pause_grows_up_to_a_limit(blank: Path, path: Path) -> None:
+    engine, head = new_engine(blank, path)
     asked_s: list[float] = []
     stranger = locked(path)
 
@@ -212,8 +212,8 @@ def test_the_pause_grows_up_to_a_limit(path: Path) -> None:
     assert asked_s[-1] == LAST_RETRY_S
 
 
-def test_a_full_spool_refuses_and_what_it_holds_is_still_written(path: Path) -> None:
-    engine, head = new_engine(path)
+def test_a_full_spool_refuses_and_what_it_holds_is_still_written(blank: Path, path: Path) -> None:
+    engine, head = new_engine(blank, path)
     pause = HeldPause()
     writer = running(engine, head, pause, limit_bytes=2000)
     with closing(locked(path)) as stranger:
@@ -250,8 +250,8 @@ def test_a_commit_that_did_not_take_hold_is_tried_again(desk: Desk) -> None:
     assert texts(desk.engine) == ["one", "two"]
 
 
-def test_a_full_disk_throws_the_ballast_overboard(path: Path) -> None:
-    engine, head = new_engine(path)
+def test_a_full_disk_throws_the_ballast_overboard(blank: Path, path: Path) -> None:
+    engine, head = new_engine(blank, path)
     thrown: list[str] = []
     writer = Writer(
         engine, head, clock_us=lambda: 0, pause=lambda _: None, on_full=lambda: thrown.append("x")
@@ -314,8 +314,8 @@ def test_closing_writes_what_waits_and_takes_nothing_more(desk: Desk, held: Held
         desk.writer.submit(fault("too late"))
 
 
-def test_closing_while_the_store_stays_locked_says_what_was_lost(path: Path) -> None:
-    engine, head = new_engine(path)
+def test_closing_while_the_store_stays_locked_says_what_was_lost(blank: Path, path: Path) -> None:
+    engine, head = new_engine(blank, path)
     writer = Writer(engine, head, clock_us=lambda: 0)
     with closing(locked(path)):
         writer.start()

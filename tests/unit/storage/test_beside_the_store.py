@@ -1,0 +1,64 @@
+"""The files beside a store: its lock and its ballast."""
+
+from pathlib import Path
+
+import pytest
+
+from storage.ballast import Ballast
+from storage.errors import StoreBusyError, StoreUnreachableError
+from storage.lock import StoreLock
+
+SIZE_BYTES = 3 * 2**20 + 5
+
+
+def test_only_one_can_hold_the_lock(path: Path) -> None:
+    lock = StoreLock(path)
+    with pytest.raises(StoreBusyError, match="held by another daemon"):
+        StoreLock(path)
+    lock.release()
+
+
+def test_the_lock_names_its_holder(path: Path) -> None:
+    lock = StoreLock(path)
+    with pytest.raises(StoreBusyError) as caught:
+        StoreLock(path)
+    lock.release()
+    assert caught.value.holder.startswith("process ")
+
+
+def test_a_released_lock_can_be_taken_again(path: Path) -> None:
+    for _ in range(3):
+        StoreLock(path).release()
+
+
+def test_a_lock_file_left_by_a_dead_daemon_is_in_nobodys_way(path: Path) -> None:
+    path.with_name("cellar.db.lock").write_text("process 1")
+    StoreLock(path).release()
+
+
+def test_a_lock_that_cannot_be_made_says_where_and_what_to_do(tmp_path: Path) -> None:
+    with pytest.raises(StoreUnreachableError, match="Make the folder"):
+        StoreLock(tmp_path / "nowhere" / "cellar.db")
+
+
+def test_ballast_takes_real_room_and_gives_it_back(path: Path) -> None:
+    ballast = Ballast(path, SIZE_BYTES)
+    assert ballast.load()
+    (file,) = path.parent.glob("*.ballast")
+    assert file.stat().st_size == SIZE_BYTES
+    assert any(file.read_bytes())
+    ballast.drop()
+    assert not ballast.is_aboard
+
+
+def test_loading_ballast_twice_changes_nothing(path: Path) -> None:
+    ballast = Ballast(path, SIZE_BYTES)
+    assert (ballast.load(), ballast.load()) == (True, True)
+
+
+def test_dropping_ballast_that_is_not_there_is_no_error(path: Path) -> None:
+    Ballast(path).drop()
+
+
+def test_ballast_that_cannot_be_written_is_done_without(tmp_path: Path) -> None:
+    assert not Ballast(tmp_path / "nowhere" / "cellar.db", SIZE_BYTES).load()
