@@ -78,11 +78,15 @@ def test_what_was_acknowledged_survives_any_kill(tmp_path: Path) -> None:
         for _ in range(KILLS):
             with daemon(config, port) as running:
                 more = len(seen) + rng.randrange(1, 60)
-                until("more readings", lambda r=running, m=more: _see(r, seen) >= m)
+                _see_at_least(more, running, seen)
                 running.kill()
         with daemon(config, port) as running:
             assert running.stop() == 0
     _compare_with_the_key(tmp_path / "store.db", log, seen)
+
+
+def _see_at_least(count: int, running: Daemon, seen: set[int]) -> None:
+    until("more readings", lambda: _see(running, seen) >= count)
 
 
 def _see(running: Daemon, seen: set[int]) -> int:
@@ -191,12 +195,16 @@ def test_a_strange_program_on_a_pseudo_terminal_is_read_by_a_driver_file(tmp_pat
         until("the line to be open", lambda: running.get("/api/v1/lines")["items"][0]["state"] == "open")
         wire.stdin.write(b"\r\nT1;7,250;NTU\r\nT2;----;NTU\r\n")
         wire.stdin.flush()
-        found = until("two readings", lambda: len(readings(running)) == 2 and readings(running))
+        found = until("two readings", lambda: _exactly(2, readings(running)))
         wire.stdin.close()
     assert [(one["sample"], one["outcome"], one["value_text"]) for one in found] == [
         ("T1", "value", "7,250"),
         ("T2", "no_value", "----"),
     ]
+
+
+def _exactly(count: int, items: list[dict[str, Any]]) -> list[dict[str, Any]] | None:
+    return items if len(items) == count else None
 
 
 STRANGE_DRIVER = r"""

@@ -1,0 +1,48 @@
+"""``make bench``: every figure beside its bar; exit code 1 if a bar is missed."""
+
+import argparse
+import sys
+from collections.abc import Callable, Iterable
+
+from storage.connect import sqlite_module
+from tests.benchmarks import decode, hearing, storage_rows
+from tests.benchmarks.report import Figure, machine, show
+
+
+def _decoding() -> list[Figure]:
+    bars = {"load-lines": 100_000.0}
+    return [
+        Figure(f"decode {name}", rate, "lines/s", bars.get(name), at_most=False)
+        for name, rate in decode.measure().items()
+    ]
+
+
+def _writing() -> list[Figure]:
+    return [
+        Figure(f"write frame, reading and ledger entry: {name}", float(value), "")
+        for name, value in storage_rows.measure().items()
+        if isinstance(value, int | float)
+    ]
+
+
+PARTS: dict[str, Callable[[], Iterable[Figure]]] = {
+    "decode": _decoding,
+    "write": _writing,
+    "latency": hearing.latency,
+    "saturated": hearing.saturated,
+    "rest": hearing.at_rest,
+}
+
+
+def main() -> int:
+    """Measure the parts that are asked for; all without an argument."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("part", nargs="*", choices=[*PARTS, []], help="which figures; all if none is named")
+    chosen = parser.parse_args().part or list(PARTS)
+    figures = [figure for part in chosen for figure in PARTS[part]()]
+    held = show(figures, machine(sqlite_module().sqlite_version))
+    return 0 if held else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,234 @@
+"""How fast what is heard becomes a committed row, in the shipped configuration.
+
+The daemon, the simulated lines and the observer are processes of their own. The observer asks the store for
+the head of its ledger all the time, so a row counts as committed only when somebody else can read it.
+"""
+
+import json
+import subprocess
+import sys
+import tempfile
+import time
+from bisect import bisect_left
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import psutil
+
+from simulators.wirelog import read_log
+from storage.connect import sqlite_module
+from tests.benchmarks.report import Figure
+from tests.integration.bench_run import (
+    LIMIT_S,
+    Daemon,
+    config_text,
+    daemon,
+    free_port,
+    line_of,
+    simulators,
+    until,
+)
+
+LINES = 64
+RATE_HZ = 20.0
+FRAMES = 400
+SATURATED_LINES = 16
+SATURATED_S = 8.0
+
+
+class Observer:
+    """Notes when each ledger number could first be read by another process."""
+
+    def __init__(self, store: Path) -> None:
+        self._database = sqlite_module().connect(f"file:{store}?mode=ro", uri=True)
+        self.numbers: list[int] = []
+        self.seen_at_us: list[int] = []
+
+    def look(self) -> int:
+        """Read the head; return it."""
+        (number,) = self._database.execute("SELECT max(number) FROM ledger").fetchone()
+        if not self.numbers or number > self.numbers[-1]:
+            self.numbers.append(number)
+            self.seen_at_us.append(time.time_ns() // 1000)
+        return int(number)
+
+    def readings(self) -> dict[tuple[str, str], int]:
+        """Return the revision of each frame's reading, by instrument and sequence."""
+        rows = self._database.execute("SELECT instrument, sequence, number FROM reading")
+        return {(instrument, sequence): number for instrument, sequence, number in rows}
+
+    def count(self) -> int:
+        """Return how many readings there are."""
+        (count,) = self._database.execute("SELECT count(*) FROM reading").fetchone()
+        return int(count)
+
+    def committed_us(self, number: int) -> int:
+        """Return when a number was first seen. [µs]"""
+        return self.seen_at_us[bisect_left(self.numbers, number)]
+
+
+def percentile(values: list[float], share: float) -> float:
+    """Return the value below which a share of the values lies."""
+    return sorted(values)[min(len(values) - 1, int(share * len(values)))]
+
+
+@contextmanager
+def bench_daemon(folder: Path, ports: list[dict[str, object]]) -> Iterator[Daemon]:
+    """Run the daemon on these ports."""
+    port = free_port()
+    config = folder / "tundish.toml"
+    config.write_text(config_text(port, [line_of(one) for one in ports]), encoding="utf-8")
+    with daemon(config, port) as running:
+        yield running
+
+
+def latency() -> list[Figure]:
+    """Measure 64 lines at 20 frames a second each."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        log = folder / "wire.jsonl"
+        # The daemon makes its store, then waits for the ports, so that no frame is sent to nobody.
+        arguments = [
+            "lines",
+            "--lines",
+            str(LINES),
+            "--rate",
+            str(RATE_HZ),
+            "--count",
+            str(FRAMES),
+            "--log",
+            str(log),
+        ]
+        with simulators(folder / "ports", *arguments) as ports, bench_daemon(folder, ports) as running:
+            observer = Observer(folder / "store.db")
+            process = psutil.Process(running.process.pid)
+            before, begun = process.cpu_times(), time.monotonic()
+            _watch(observer, LINES * FRAMES)
+            busy = sum(process.cpu_times()[:2]) - sum(before[:2])
+            took_s = time.monotonic() - begun
+            return _latency_figures(observer, log, busy / took_s)
+
+
+def _watch(observer: Observer, wanted: int) -> None:
+    """Follow the ledger until it has been still for two seconds."""
+    still_since = time.monotonic()
+    last = -1
+    while time.monotonic() - still_since < 2.0 or observer.count() < wanted * 0.9:
+        number = observer.look()
+        if number != last:
+            last, still_since = number, time.monotonic()
+        if time.monotonic() - still_since > LIMIT_S:
+            break
+        time.sleep(0.001)  # how finely the figures are resolved
+
+
+def _latency_figures(observer: Observer, log: Path, cores: float) -> list[Figure]:
+    kept = observer.readings()
+    waits_ms = []
+    missing = 0
+    heard_from: dict[str, int] = {}
+    for entry in read_log(log):
+        if entry["kind"] != "put" or not entry["hex"]:
+            continue
+        sequence = bytes.fromhex(entry["hex"]).split(b"|")[1].decode()
+        number = kept.get((entry["instrument"], sequence))
+        if number is not None:
+            heard_from.setdefault(entry["instrument"], int(sequence))
+            waits_ms.append((observer.committed_us(number) - entry["utc_us"]) / 1000)
+        elif entry["instrument"] in heard_from:
+            missing += 1  # sent after the line was heard for the first time, and not kept
+    return [
+        Figure("64 lines: last byte to committed row, p50", percentile(waits_ms, 0.5), "ms"),
+        Figure("64 lines: last byte to committed row, p99", percentile(waits_ms, 0.99), "ms", 50),
+        Figure("64 lines: frames compared", len(waits_ms), "frames"),
+        Figure("64 lines: frames lost while heard", missing, "frames", 0),
+        Figure("64 lines: daemon's share of a core", cores, "cores", 0.5),
+    ]
+
+
+def saturated() -> list[Figure]:
+    """Measure 16 saturated lines, beside the plain script that a user would write."""
+    ours, plain = _our_rate(), _plain_rate()
+    return [
+        Figure("16 saturated lines: plain script", plain, "rows/s"),
+        Figure("16 saturated lines: tundish", ours, "rows/s"),
+        Figure("16 saturated lines: ratio", ours / plain, "times", 5, at_most=False),
+    ]
+
+
+def _saturating(folder: Path) -> list[str]:
+    return ["lines", "--lines", str(SATURATED_LINES), "--saturate"]
+
+
+def _our_rate() -> float:
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        with simulators(folder / "ports", *_saturating(folder)) as ports, bench_daemon(folder, ports):
+            observer = Observer(folder / "store.db")
+            return _rate(observer.count)
+
+
+def _plain_rate() -> float:
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        store = folder / "plain.db"
+        with simulators(folder / "ports", *_saturating(folder)) as ports:
+            devices = [str(one["url_or_device"]) for one in ports]
+            call = [sys.executable, "-m", "tests.benchmarks.plain_script", str(store), *devices]
+            with subprocess.Popen(call, stdin=subprocess.PIPE) as script:
+                until("the plain script", store.exists)
+                database = sqlite_module().connect(f"file:{store}?mode=ro", uri=True)
+
+                def count() -> int:
+                    try:
+                        return int(database.execute("SELECT count(*) FROM row").fetchone()[0])
+                    except sqlite_module().OperationalError:
+                        return 0  # its table is not made yet
+
+                until("its first rows", count)
+                rate = _rate(count)
+                script.kill()
+            return rate
+
+
+def _rate(count: object) -> float:
+    assert callable(count)
+    until("the first rows", lambda: count() > 0)
+    first, begun = count(), time.monotonic()
+    time.sleep(SATURATED_S)  # the measured stretch
+    return float((count() - first) / (time.monotonic() - begun))
+
+
+def at_rest() -> list[Figure]:
+    """Measure the start, the memory and the idle share of a core with 8 silent lines."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        arguments = ["lines", "--lines", "8", "--rate", "0.001"]
+        with simulators(folder / "ports", *arguments) as ports:
+            with bench_daemon(folder, ports):
+                pass  # makes the store
+            begun = time.monotonic()
+            with bench_daemon(folder, ports) as running:
+                until("all lines open", lambda: _all_open(running))
+                started_s = time.monotonic() - begun
+                process = psutil.Process(running.process.pid)
+                process.cpu_percent()
+                time.sleep(10)  # the measured stretch
+                return [
+                    Figure("start to all 8 lines open and served", started_s, "s", 2),
+                    Figure("8 idle lines: resident memory", process.memory_info().rss / 2**20, "MiB", 120),
+                    Figure("8 idle lines: share of a core", process.cpu_percent(), "%", 1),
+                ]
+
+
+def _all_open(running: Daemon) -> bool:
+    return all(line["state"] == "open" for line in running.get("/api/v1/lines")["items"])
+
+
+if __name__ == "__main__":
+    print(
+        json.dumps(
+            [[figure.name, figure.value] for figure in (*latency(), *saturated(), *at_rest())], indent=1
+        )
+    )

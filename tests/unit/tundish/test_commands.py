@@ -1,0 +1,118 @@
+"""The commands, called as from a shell."""
+
+import json
+from pathlib import Path
+
+import click
+import pytest
+from click.testing import CliRunner, Result
+
+from storage.store import open_store
+from tundish import cli
+from tundish.cli import COMMANDS, guarded
+from tundish.commands.listen import hex_rows
+from tundish.config import ConfigError, load_config
+from tundish.demo import demo_config
+from tundish.wiring import line_plans
+
+FRAME = b"R|0042|2025-10-06 08:41:07|F|W-1007|2.31|mL|29.6|mg/L|*53\r\n"
+
+
+def call(*arguments: str) -> Result:
+    return CliRunner().invoke(cli.cli, arguments)
+
+
+def made_store(folder: Path) -> Path:
+    path = folder / "cellar.db"
+    open_store(path, kind="real", clock_us=lambda: 1).close()
+    return path
+
+
+@pytest.mark.parametrize("name", sorted(COMMANDS))
+def test_every_command_has_help_with_an_example(name: str) -> None:
+    result = call(name, "--help")
+    assert result.exit_code == 0
+    assert f"Example: tundish {name}" in result.output
+
+
+def test_pour_tells_every_event_and_accounts_for_every_byte(tmp_path: Path) -> None:
+    capture = tmp_path / "monday.bin"
+    capture.write_bytes(FRAME + b"garbage\r\n" + FRAME[:20])
+    result = call("pour", "--driver", "so2-burette", str(capture), "--json")
+    *events, summary = [json.loads(line) for line in result.output.splitlines()]
+    assert [event["kind"] for event in events] == ["frame_read", "frame_refused", "frame_refused"]
+    assert summary["bytes"] == len(FRAME) + 9 + 20
+    assert summary["unaccounted"] == 0
+
+
+def test_pour_says_readings_in_words(tmp_path: Path) -> None:
+    capture = tmp_path / "monday.bin"
+    capture.write_bytes(FRAME)
+    assert "free_so2 29.6 mg/L of W-1007" in call("pour", "--driver", "so2-burette", str(capture)).output
+
+
+def test_check_says_what_is_in_order(tmp_path: Path) -> None:
+    file = tmp_path / "tundish.toml"
+    file.write_text("", encoding="utf-8")
+    assert call("check", str(file)).output.strip() == f"{file}: in order; 0 lines"
+
+
+def test_backup_verify_and_restore_go_round(tmp_path: Path) -> None:
+    store = made_store(tmp_path)
+    copies = tmp_path / "copies"
+    copies.mkdir()
+    assert "a good copy, ledger head 1:" in call("backup", str(store), str(copies)).output
+    (copy,) = copies.iterdir()
+    assert "restored, 1 ledger entries" in call("restore", str(copy), str(tmp_path / "new.db")).output
+    told = json.loads(call("verify", str(tmp_path / "new.db"), "--json").output)
+    assert (told["in_order"], told["entries"]) == (True, 1)
+
+
+def test_verify_wants_the_head_that_was_written_down(tmp_path: Path) -> None:
+    store = made_store(tmp_path)
+    result = call("verify", str(store), "--head", f"7:{'00' * 32}")
+    assert result.exit_code == 1
+    assert "entries up to 7 were written down, but they are gone" in result.output
+
+
+def test_verify_refuses_a_head_that_is_none(tmp_path: Path) -> None:
+    assert "is no head" in call("verify", str(made_store(tmp_path)), "--head", "x").output
+
+
+def test_an_error_that_a_person_can_mend_is_one_text_and_exit_code_2(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    def refuse() -> None:
+        raise ConfigError("a.toml", ["line: is missing"])
+
+    assert guarded(refuse) == 2
+    assert capsys.readouterr().err == "tundish: a.toml: line: is missing\n"
+
+
+def test_a_bug_of_ours_keeps_its_traceback() -> None:
+    def fail() -> None:
+        raise ZeroDivisionError
+
+    with pytest.raises(ZeroDivisionError):
+        guarded(fail)
+
+
+def test_a_wrong_option_is_exit_code_2(capsys: pytest.CaptureFixture[str]) -> None:
+    def misuse() -> None:
+        raise click.UsageError("no such option")
+
+    assert guarded(misuse) == 2
+    assert "no such option" in capsys.readouterr().err
+
+
+def test_bytes_are_shown_with_offset_digits_and_text() -> None:
+    assert list(hex_rows(b"pH 3\r", 16)) == [f"      16  {'70 48 20 33 0d':<48} pH 3·"]
+
+
+def test_the_demonstration_writes_a_configuration_that_loads(tmp_path: Path) -> None:
+    wire = {"baudrate": 1200, "bytesize": 7, "parity": "E", "stopbits": 1}
+    bench = [{"instrument": "ph-1", "url_or_device": "/dev/pts/9", "settings": wire, "driver": "ph-stream"}]
+    file = tmp_path / "tundish.toml"
+    file.write_text(demo_config(bench, 8710), encoding="utf-8")
+    (plan,) = line_plans(load_config(file), tmp_path)
+    assert plan.factory.identity.name == "ph-stream"
