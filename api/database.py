@@ -42,4 +42,4 @@ class Database:
 
     def close(self) -> None:
         """Let the threads end after what they are doing."""
-        self._threads.shutdown(wait=False, cancel_futures=True)
+        self._threads.shutdown(wait=False)

@@ -14,6 +14,7 @@ from urllib.parse import urlsplit
 import structlog
 from fastapi import FastAPI
 from starlette.datastructures import Headers, MutableHeaders
+from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -21,6 +22,7 @@ from api.problems import problem_response
 
 LOOPBACK_HOSTS: Final = ("127.0.0.1", "localhost", "[::1]")
 SAFE_METHODS: Final = frozenset({"GET", "HEAD", "OPTIONS"})
+TOO_LARGE: Final = HTTPStatus.REQUEST_ENTITY_TOO_LARGE
 BODY_LIMIT_BYTES: Final = 1_048_576  # 1 MiB: far above any body a route takes [bytes]
 
 SECURITY_HEADERS: Final = {
@@ -38,6 +40,7 @@ _log = structlog.get_logger(__name__)
 def add_guards(app: FastAPI, allowed_hosts: Sequence[str], send_timeout_s: float) -> None:
     """Put every guard before the routes of an app; what is added later stands further out."""
     app.add_middleware(FaultBoundary)
+    app.add_middleware(BodyLimit)
     app.add_middleware(OriginGuard)
     app.add_middleware(HostGuard, allowed=allowed_hosts)
     app.add_middleware(SecurityHeaders)
@@ -119,6 +122,38 @@ def _from_elsewhere(headers: Headers, scheme: str) -> bool:
         return False
     parts = urlsplit(origin)
     return (parts.scheme, parts.netloc.lower()) != (scheme, headers.get("host", "").lower())
+
+
+class BodyLimit:
+    """Refuse bodies that are larger than any route takes, told beforehand or not."""
+
+    def __init__(self, app: ASGIApp, limit_bytes: int = BODY_LIMIT_BYTES) -> None:
+        self._app = app
+        self._limit_bytes = limit_bytes
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Pass the request on, counting its body."""
+        if scope["type"] != "http":
+            await self._app(scope, receive, send)
+            return
+        told = Headers(scope=scope).get("content-length", "0")
+        if not told.isdigit() or int(told) > self._limit_bytes:
+            await problem_response(TOO_LARGE, self._detail(), scope["path"])(scope, receive, send)
+            return
+        taken = 0
+
+        async def counted() -> Message:
+            nonlocal taken
+            message = await receive()
+            taken += len(message.get("body", b""))
+            if taken > self._limit_bytes:
+                raise HTTPException(TOO_LARGE.value, self._detail())
+            return message
+
+        await self._app(scope, counted, send)
+
+    def _detail(self) -> str:
+        return f"the body is larger than {self._limit_bytes} bytes, the most that any route takes"
 
 
 class FaultBoundary:

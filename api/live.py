@@ -37,11 +37,17 @@ class Listener:
             with suppress(RuntimeError):  # the loop is closed: nobody is left to wake
                 self._loop.call_soon_threadsafe(self._event.set)
 
-    async def wait(self) -> None:
-        """Wait until the bell has rung since the last call."""
-        await self._event.wait()
-        self._event.clear()
+    async def wait(self, timeout_s: float) -> bool:
+        """Wait until the bell has rung since the last call; False if it did not in time."""
+        try:
+            async with asyncio.timeout(timeout_s):
+                await self._event.wait()
+        except TimeoutError:
+            return False
+        # In this order: a ring that comes in between sets the event after it was cleared.
         self._pending = False
+        self._event.clear()
+        return True
 
 
 class Bell:
@@ -85,6 +91,8 @@ class Pace:
     """Shortest time between two rounds. [s]"""
     round_events: int
     """Ledger entries of one round."""
+    ping_s: float = 15.0
+    """After so long without an entry, an empty round shows that the stream lives. [s]"""
 
 
 async def follow(
@@ -92,7 +100,8 @@ async def follow(
 ) -> AsyncIterator[Sequence[Entry]]:
     """Yield every ledger entry after a number, in order, for ever, in rounds of bounded size.
 
-    `read(after, limit)` gives the next entries. The stream ends when the bell is closed.
+    `read(after, limit)` gives the next entries. A round is empty when nothing came for long. The stream ends
+    when the bell is closed.
     """
     with bell.listening() as listener:
         while not bell.closed:
@@ -100,6 +109,6 @@ async def follow(
             if entries:
                 yield entries
                 after = entries[-1].number
-            if len(entries) < pace.round_events:
-                await listener.wait()
+            if len(entries) < pace.round_events and not await listener.wait(pace.ping_s):
+                yield ()
             await asyncio.sleep(pace.round_s)

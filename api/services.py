@@ -18,8 +18,8 @@ class ReadStore(Protocol):
 class CommitSource(Protocol):
     """Tells when the store has grown."""
 
-    def subscribe(self, listener: Callable[[int], None]) -> object:
-        """Call the listener with the new head of the ledger after each commit, from the writer's thread."""
+    def subscribe(self, listener: Callable[[int], None]) -> Callable[[], None]:
+        """Call the listener with each new head, in the writer's thread; return what ends that."""
 
 
 class LineState(Protocol):

@@ -39,10 +39,25 @@ def _wanted(text: str) -> str:
 
 def age_in_words(age_us: int) -> str:
     """Return an age as people say it, such as ``4 min``. [µs]"""
-    seconds = max(age_us, 0) // 1_000_000
-    if seconds < 10:
+    if age_us < 10_000_000:
         return "just now"
+    return f"{duration_in_words(age_us)} ago"
+
+
+def duration_in_words(length_us: int) -> str:
+    """Return a length of time as people say it, such as ``12 min``. [µs]"""
+    seconds = max(length_us, 0) // 1_000_000
     for limit, divisor, word in ((120, 1, "s"), (7200, 60, "min"), (172_800, 3600, "h")):
         if seconds < limit:
-            return f"{seconds // divisor} {word} ago"
-    return f"{seconds // 86_400} days ago"
+            return f"{seconds // divisor} {word}"
+    return f"{seconds // 86_400} days"
+
+
+def clock(at_us: int) -> str:
+    """Return the time of day in UTC, to the second. [µs]"""
+    return f"{_EPOCH + timedelta(microseconds=at_us):%H:%M:%S}"
+
+
+def day_and_clock(at_us: int) -> str:
+    """Return the day and the time of day in UTC, to the second. [µs]"""
+    return f"{_EPOCH + timedelta(microseconds=at_us):%Y-%m-%d %H:%M:%S}"

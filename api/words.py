@@ -66,3 +66,8 @@ def outcome_reason(outcome: str) -> str | None:
 def state_words(state: str) -> StateWords:
     """Return how a line's state is told."""
     return LINE_STATES.get(state, StateWords(state.replace("_", " "), "square", ""))
+
+
+def plain_unit(unit: str) -> str:
+    """Return a unit as people write it: pH is its own unit, a bare number has none."""
+    return "" if unit in {"1", "pH"} else unit

@@ -1,6 +1,6 @@
 """Types that several bodies share."""
 
-from typing import Annotated
+from typing import Annotated, Generic, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, WithJsonSchema
 
@@ -14,14 +14,18 @@ LedgerNumber = Annotated[int, Field(ge=0, le=2**63 - 1, examples=[42])]
 """A number of the ledger: revision, ``since`` cursor and event id."""
 
 
+Item = TypeVar("Item")
+
+
 class Body(BaseModel):
     """Base of all bodies: immutable, exact."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
 
-class Paged(Body):
-    """What every page says beside its items."""
+class Page(Body, Generic[Item]):
+    """Items, and where to go on."""
 
+    items: list[Item]
     next: str | None = Field(description="Cursor of the next page; null on the last one.")
     head: int = Field(description="Newest ledger number when the page was read; the next `since`.", ge=0)

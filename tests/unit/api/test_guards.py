@@ -3,12 +3,13 @@ from collections.abc import AsyncIterator
 
 import httpx
 import pytest
-from fastapi import FastAPI
+from fastapi import FastAPI, Request
 from starlette.requests import ClientDisconnect
 from starlette.types import Message, Receive, Scope, Send
+from structlog.testing import capture_logs
 
-from api.guards import SendTimeout, add_guards, host_name
-from api.problems import PROBLEM_MEDIA_TYPE
+from api.guards import BODY_LIMIT_BYTES, SendTimeout, add_guards, host_name
+from api.problems import PROBLEM_MEDIA_TYPE, add_problem_handlers
 
 Client = httpx.AsyncClient
 
@@ -18,10 +19,16 @@ async def client() -> AsyncIterator[Client]:
     inner = FastAPI()
     inner.add_api_route("/thing", lambda: {"here": True}, methods=["GET", "POST"])
     inner.add_api_route("/broken", _broken)
+    inner.add_api_route("/count", _count, methods=["POST"])
+    add_problem_handlers(inner)
     add_guards(inner, ["Bench.example"], send_timeout_s=5)
     transport = httpx.ASGITransport(inner)
     async with Client(transport=transport, base_url="http://127.0.0.1:8710") as client:
         yield client
+
+
+async def _count(request: Request) -> int:
+    return len(await request.body())
 
 
 def _broken() -> None:
@@ -73,25 +80,43 @@ async def test_a_write_of_our_own_page_or_of_a_program_passes(
     assert (await client.post("/thing", headers=headers)).status_code == 200
 
 
-async def test_every_answer_tells_the_browser_to_be_strict(client: Client) -> None:
-    answers = [
-        await client.get("/thing"),
-        await client.get("/broken"),
-        await client.get("/thing", headers={"Host": "x"}),
-    ]
-    for answer in answers:
-        assert "default-src 'self'" in answer.headers["content-security-policy"]
-        assert "frame-ancestors 'none'" in answer.headers["content-security-policy"]
-        assert answer.headers["x-content-type-options"] == "nosniff"
-        assert answer.headers["referrer-policy"] == "no-referrer"
-        assert "access-control-allow-origin" not in answer.headers
+async def test_a_body_of_the_greatest_size_passes(client: Client) -> None:
+    answer = await client.post("/count", content=bytes(BODY_LIMIT_BYTES))
+    assert answer.json() == BODY_LIMIT_BYTES
 
 
-async def test_an_unforeseen_error_tells_nothing_of_the_inside(client: Client) -> None:
-    answer = await client.get("/broken")
+async def _unannounced(size: int) -> AsyncIterator[bytes]:
+    for _ in range(size // 1024):
+        yield bytes(1024)
+
+
+@pytest.mark.parametrize("content", [bytes(BODY_LIMIT_BYTES + 1), _unannounced(2 * BODY_LIMIT_BYTES)])
+async def test_a_larger_body_is_refused(client: Client, content: bytes | AsyncIterator[bytes]) -> None:
+    answer = await client.post("/count", content=content)
+    assert answer.status_code == 413
+    assert answer.headers["content-type"] == PROBLEM_MEDIA_TYPE
+
+
+@pytest.mark.parametrize(
+    ("address", "host"), [("/thing", "localhost"), ("/broken", "localhost"), ("/thing", "x")]
+)
+async def test_every_answer_tells_the_browser_to_be_strict(client: Client, address: str, host: str) -> None:
+    with capture_logs():
+        headers = (await client.get(address, headers={"Host": host})).headers
+    assert "default-src 'self'" in headers["content-security-policy"]
+    assert "frame-ancestors 'none'" in headers["content-security-policy"]
+    assert headers["x-content-type-options"] == "nosniff"
+    assert headers["referrer-policy"] == "no-referrer"
+    assert "access-control-allow-origin" not in headers
+
+
+async def test_an_unforeseen_error_is_logged_and_tells_nothing_of_the_inside(client: Client) -> None:
+    with capture_logs() as logs:
+        answer = await client.get("/broken")
     assert answer.status_code == 500
     assert answer.headers["content-type"] == PROBLEM_MEDIA_TYPE
     assert "secret" not in answer.text
+    assert [(log["event"], log["path"]) for log in logs] == [("request.failed", "/broken")]
 
 
 @pytest.mark.parametrize(

@@ -99,3 +99,10 @@ async def test_a_client_that_goes_away_leaves_no_listener() -> None:
     bell = Bell()
     await _take(Ledger(bell, size=1), bell, after=0, count=1)
     assert bell.listeners == 0
+
+
+async def test_a_stream_without_news_shows_that_it_lives() -> None:
+    bell = Bell()
+    rounds = follow(0, Ledger(bell).read, bell, Pace(round_s=0, round_events=3, ping_s=0.001))
+    assert await asyncio.wait_for(anext(rounds), PATIENCE_S) == ()
+    await rounds.aclose()  # type: ignore[attr-defined] # an async generator, seen as an iterator

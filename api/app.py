@@ -1,0 +1,84 @@
+"""The web application, built from its services; nothing is built on import."""
+
+from fastapi import APIRouter, Depends, FastAPI
+
+from api.database import Database
+from api.dependencies import Parts
+from api.guards import add_guards
+from api.live import Bell
+from api.pages import Pages
+from api.problems import DOCUMENTED, add_problem_handlers
+from api.routes import (
+    bench,
+    captures,
+    documents,
+    events,
+    health,
+    instruments,
+    ledger,
+    lines,
+    readings,
+    sheets,
+    statics,
+)
+from api.routing import refuse_unknown_parameters
+from api.services import Services
+
+API_PREFIX = "/api/v1"
+
+DESCRIPTION = """
+Readings of a winery laboratory's instruments, each with its thread back to the bytes it came from.
+
+Times are UTC with microseconds. A value comes as a number and, beside it, as the text that the instrument
+sent; where there is no number, `outcome` says why. Every error is a problem document. A ledger number is the
+revision of a reading, the `since` cursor and the id of a live event.
+"""
+
+
+def create_app(services: Services) -> FastAPI:
+    """Return the application; when the daemon stops, first :func:`end_streams`, last :func:`close_app`."""
+    bell = Bell()
+    unsubscribe = services.commits.subscribe(bell.ring)
+    app = FastAPI(
+        title="tundish",
+        version=services.health.report().version,
+        description=DESCRIPTION,
+        openapi_url=None,
+        docs_url=None,
+        redoc_url=None,
+        telemetry={"auto_configure": False},
+    )
+    app.state.parts = Parts(services, Database(services.store), bell, Pages(services), unsubscribe)
+    add_guards(app, services.settings.allowed_hosts, services.settings.send_timeout_s)
+    add_problem_handlers(app)
+    _lay_routes(app)
+    return app
+
+
+def end_streams(app: FastAPI) -> None:
+    """End the live streams, so that the server can stop at once; other requests are still answered."""
+    _parts(app).bell.close()
+
+
+def close_app(app: FastAPI) -> None:
+    """End the reader threads, once the server has stopped."""
+    end_streams(app)
+    _parts(app).unsubscribe()
+    _parts(app).database.close()
+
+
+def _parts(app: FastAPI) -> Parts:
+    found = app.state.parts
+    assert isinstance(found, Parts)  # noqa: S101 - create_app put it there
+    return found
+
+
+def _lay_routes(app: FastAPI) -> None:
+    strict = [Depends(refuse_unknown_parameters)]
+    api = APIRouter(prefix=API_PREFIX, responses=DOCUMENTED, dependencies=strict)
+    for room in (health, lines, instruments, captures, readings, ledger, events, documents):
+        api.include_router(room.router)
+    app.include_router(api)
+    app.include_router(sheets.router, responses=DOCUMENTED, dependencies=strict)
+    app.include_router(statics.router, include_in_schema=False, dependencies=strict)
+    app.include_router(bench.router, include_in_schema=False, dependencies=strict)

@@ -1,0 +1,107 @@
+"""Sheets: flat text for spreadsheets, at addresses that end in .csv."""
+
+import hashlib
+from collections.abc import AsyncIterator, Iterator
+from enum import StrEnum
+from http import HTTPStatus
+from typing import Annotated, Final
+
+from fastapi import APIRouter, Query, Request, Response
+from fastapi.responses import StreamingResponse
+from pydantic import Field
+from sqlalchemy import Connection
+
+from api.database import Database
+from api.dependencies import DatabaseOf, ServicesOf
+from api.parameters import ReadingChoice, refuse_future
+from api.problems import bad_parameter
+from api.routing import reads
+from storage import queries
+from storage.csv_text import DIALECTS, readings_csv
+from storage.queries import ReadingFilter
+
+router = APIRouter(prefix="/sheets", tags=["sheets"])
+
+CSV_MEDIA_TYPE: Final = "text/csv; charset=utf-8; header=present"
+SHEET_ROWS: Final = 1_048_575  # what a spreadsheet holds below its header row
+
+
+class DialectName(StrEnum):
+    """How cells are written: for programs, with a decimal point, with a decimal comma."""
+
+    STANDARD = "standard"
+    SHEET = "sheet"
+    SHEET_EU = "sheet-eu"
+
+
+class SheetChoice(ReadingChoice):
+    """Which readings are wanted, and how they are written."""
+
+    dialect: DialectName = Field(DialectName.STANDARD, description="How cells are written.")
+    download: bool = Field(default=False, description="Ask the browser to save it as a file.")
+
+
+@reads(
+    router,
+    "/readings.csv",
+    response_class=Response,
+    summary="One row a reading",
+    responses={
+        200: {"content": {"text/csv": {}}, "description": "A header row, and one row a reading."},
+        304: {"description": "Nothing has changed since the ETag that was sent."},
+    },
+)
+async def get_readings_csv(
+    choice: Annotated[SheetChoice, Query()], request: Request, services: ServicesOf, database: DatabaseOf
+) -> Response:
+    """Return the current version of each reading as CSV with a header row; a cell without a number is empty.
+
+    The same address gives the same bytes until the store grows. A spreadsheet cannot hold more than 1,048,575
+    rows: more are refused in its dialects, never cut.
+    """
+    wanted = choice.filter()
+    head = await database.read(queries.head)
+    refuse_future(choice.since, head)
+    headers = _headers(choice, head)
+    if headers["ETag"] in request.headers.get("if-none-match", ""):
+        return Response(status_code=HTTPStatus.NOT_MODIFIED, headers=headers)
+    if request.method == "HEAD":
+        return Response(headers={**headers, "Content-Type": CSV_MEDIA_TYPE})
+    if choice.dialect is not DialectName.STANDARD:
+        await database.read(_refuse_too_many, wanted, choice.since, head)
+    pieces = readings_csv(
+        services.store.reader,
+        wanted,
+        DIALECTS[choice.dialect],
+        store_kind=services.settings.store_kind,
+        after=choice.since,
+        up_to=head,
+    )
+    return StreamingResponse(
+        _in_reader_threads(database, pieces), headers={**headers, "Content-Type": CSV_MEDIA_TYPE}
+    )
+
+
+def _headers(choice: SheetChoice, head: int) -> dict[str, str]:
+    query = choice.model_dump_json(exclude={"download"})
+    mark = hashlib.sha256(f"{head} {query}".encode()).hexdigest()[:20]
+    headers = {"ETag": f'W/"{mark}"', "Cache-Control": "private, no-cache"}
+    if choice.download:
+        headers["Content-Disposition"] = 'attachment; filename="readings.csv"'
+    return headers
+
+
+def _refuse_too_many(connection: Connection, wanted: ReadingFilter, after: int, up_to: int) -> None:
+    count = queries.count_readings(connection, wanted, after=after, up_to=up_to, limit=SHEET_ROWS + 1)
+    if count > SHEET_ROWS:
+        raise bad_parameter(
+            "dialect",
+            f"a spreadsheet holds {SHEET_ROWS} rows and there are more; narrow the readings with from and "
+            "to, instrument, quantity, sample or since, or take dialect=standard",
+        )
+
+
+async def _in_reader_threads(database: Database, pieces: Iterator[bytes]) -> AsyncIterator[bytes]:
+    """Pull each piece in a reader thread; between pieces nothing of the store is held."""
+    while (piece := await database.run(lambda: next(pieces, None))) is not None:
+        yield piece

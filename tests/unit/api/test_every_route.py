@@ -1,0 +1,134 @@
+"""What holds for each route, whatever it shows."""
+
+from pathlib import Path
+from typing import Any
+
+import httpx
+import pytest
+from fastapi import FastAPI
+
+from api.problems import PROBLEM_MEDIA_TYPE
+
+Client = httpx.AsyncClient
+HANDBOOK = Path(__file__).parents[3] / "docs" / "api.md"
+
+ADDRESSES = {
+    "/": "/",
+    "/lines": "/lines",
+    "/readings/{reading_id}": "/readings/128",
+    "/static/{name}": "/static/tundish.css",
+    "/sheets/readings.csv": "/sheets/readings.csv",
+    "/api/v1/health": "/api/v1/health",
+    "/api/v1/lines": "/api/v1/lines",
+    "/api/v1/lines/{line}": "/api/v1/lines/ph",
+    "/api/v1/instruments": "/api/v1/instruments",
+    "/api/v1/captures": "/api/v1/captures",
+    "/api/v1/captures/{capture_id}": "/api/v1/captures/4",
+    "/api/v1/captures/{capture_id}/bytes": "/api/v1/captures/4/bytes",
+    "/api/v1/captures/{capture_id}/frames": "/api/v1/captures/4/frames",
+    "/api/v1/gaps": "/api/v1/gaps",
+    "/api/v1/readings": "/api/v1/readings",
+    "/api/v1/readings/{reading_id}": "/api/v1/readings/128",
+    "/api/v1/ledger": "/api/v1/ledger",
+    "/api/v1/events": "/api/v1/events",
+    "/api/v1/openapi.json": "/api/v1/openapi.json",
+    "/api/v1/docs": "/api/v1/docs",
+}
+"""An address of each route that is answered when the bench is filled."""
+
+PATHS = pytest.mark.parametrize("path", ADDRESSES)
+
+
+def _problem(answer: httpx.Response, status: int) -> dict[str, Any]:
+    """Check that an answer is a problem document, and return it."""
+    body: dict[str, Any] = answer.json()
+    assert answer.status_code == body["status"] == status
+    assert answer.headers["content-type"] == PROBLEM_MEDIA_TYPE
+    assert body.keys() == {"type", "title", "status", "detail", "instance", "errors"}
+    return body
+
+
+def _laid(app: FastAPI) -> set[str]:
+    """Every path that answers GET, however its router was included."""
+    return {path for path, methods in _paths(app.router.routes) if "GET" in methods}
+
+
+def _paths(routes: Any) -> list[tuple[str, set[str]]]:
+    found: list[tuple[str, set[str]]] = []
+    for route in routes:
+        contexts = route.effective_route_contexts() if hasattr(route, "effective_route_contexts") else [route]
+        found += [(context.path, context.methods) for context in contexts]
+    return found
+
+
+def test_the_list_of_addresses_names_every_route(bench_app: FastAPI) -> None:
+    assert _laid(bench_app) == set(ADDRESSES)
+
+
+@PATHS
+async def test_head_is_answered_like_get_without_a_body(
+    bench: Client, ids: dict[str, int], path: str
+) -> None:
+    answer = await bench.head(ADDRESSES[path])
+    assert answer.status_code == 200
+    assert answer.content == b""
+    assert answer.headers["content-type"]
+
+
+@PATHS
+@pytest.mark.parametrize("method", ["POST", "PUT", "PATCH", "DELETE"])
+async def test_another_method_is_answered_with_those_that_are_possible(
+    bench: Client, path: str, method: str
+) -> None:
+    answer = await bench.request(method, ADDRESSES[path])
+    assert _problem(answer, 405)["instance"] == ADDRESSES[path]
+    assert answer.headers["allow"] == "GET, HEAD"
+
+
+@PATHS
+async def test_an_unknown_parameter_is_refused_by_name(bench: Client, path: str) -> None:
+    answer = await bench.get(ADDRESSES[path], params={"no_such_parameter": "1"})
+    assert _problem(answer, 422)["errors"][0]["parameter"] == "no_such_parameter"
+
+
+@PATHS
+async def test_the_handbook_shows_the_route(path: str) -> None:
+    assert f"`{path}`" in HANDBOOK.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("path", [path for path in ADDRESSES if "_id}" in path])
+@pytest.mark.parametrize("wrong", ["0", "-1", "abc", str(2**63)])
+async def test_an_id_that_cannot_be_is_refused(bench: Client, path: str, wrong: str) -> None:
+    answer = await bench.get(path.replace("{capture_id}", wrong).replace("{reading_id}", wrong))
+    assert _problem(answer, 422)["errors"][0]["location"] == "path"
+
+
+@pytest.mark.parametrize("address", ["/nowhere", "/api/v1/nowhere", "/sheets/nowhere.csv", "/static/nowhere"])
+async def test_an_address_without_a_route_is_not_found(bench: Client, address: str) -> None:
+    assert _problem(await bench.get(address), 404)["instance"] == address
+
+
+async def test_a_foreign_host_name_is_refused_on_every_route(bench: Client) -> None:
+    for address in ADDRESSES.values():
+        _problem(await bench.get(address, headers={"Host": "evil.example"}), 400)
+
+
+async def test_the_description_is_openapi_3_1_and_names_no_other_host(bench: Client) -> None:
+    answer = await bench.get("/api/v1/openapi.json")
+    assert answer.json()["openapi"].startswith("3.1")
+    assert "http" not in answer.text.replace("HTTP", "").replace("http_", "")
+
+
+async def test_every_described_route_declares_the_problem_document(bench: Client) -> None:
+    document = (await bench.get("/api/v1/openapi.json")).json()
+    operations = [operation for path in document["paths"].values() for operation in path.values()]
+    assert len(operations) == 14
+    for operation in operations:
+        for status in ("400", "404", "422"):
+            assert PROBLEM_MEDIA_TYPE in operation["responses"][status]["content"]
+
+
+async def test_what_is_described_is_what_is_answered(bench: Client, ids: dict[str, int]) -> None:
+    document = (await bench.get("/api/v1/openapi.json")).json()
+    for path in document["paths"].keys() - {"/api/v1/events"}:
+        assert (await bench.get(ADDRESSES[path])).status_code == 200
