@@ -382,6 +382,12 @@ def captures_before(
     return [CaptureRecord(*row) for row in connection.execute(statement)]
 
 
+def last_end_of_line(connection: Connection, line: str) -> CaptureRecord | None:
+    """Return the newest capture of a line if it has ended; None if the line was never open, or still is."""
+    newest = captures_before(connection, before=None, limit=1, line=line)
+    return newest[0] if newest and newest[0].ended_at_us is not None else None
+
+
 def capture_by_number(connection: Connection, number: int) -> CaptureRecord | None:
     """Return one capture, or None."""
     statement: Select[Any] = _SELECT_CAPTURES.where(capture.c.number == number)
@@ -483,6 +489,16 @@ def driver_by_number(connection: Connection, number: int) -> DriverRecord | None
     """Return a driver as it was when it was first used, or None."""
     row = connection.execute(select(driver).where(driver.c.number == number)).one_or_none()
     return None if row is None else DriverRecord(*row)
+
+
+def driver_number(connection: Connection, name: str, version: str, definition_sha256: str) -> int | None:
+    """Return the entry of exactly this driver, or None if it was never used."""
+    statement = select(driver.c.number).where(
+        driver.c.name == name,
+        driver.c.version == version,
+        driver.c.definition_sha256 == definition_sha256,
+    )
+    return connection.execute(statement).scalar()
 
 
 def drivers(connection: Connection) -> list[DriverRecord]:

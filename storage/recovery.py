@@ -1,4 +1,7 @@
-"""What a daemon left open when it died: session and captures are closed as found, the silence is a gap."""
+"""What a daemon left open when it died: its session and its captures are closed as they were found.
+
+A capture ends with the last heartbeat; the gap after it is entered when its line is open again.
+"""
 
 from typing import Final
 
@@ -6,7 +9,7 @@ from sqlalchemy import Connection, select
 
 from storage.ledger import ActorKind, Head
 from storage.queries import capture_counts
-from storage.rows import CaptureEndRow, GapRow, Row, SessionEndRow
+from storage.rows import CaptureEndRow, Row, SessionEndRow
 from storage.schema import capture, capture_end, chunk, heartbeat, session, session_end
 from storage.transaction import InsertTexts, Transaction
 
@@ -14,7 +17,7 @@ DAEMON: Final = "tundish"
 WHY: Final = "the daemon was not running: it had ended without a clean stop"
 
 _OPEN_CAPTURES: Final = (
-    select(capture.c.number, capture.c.line, capture.c.instrument, capture.c.opened_at_us)
+    select(capture.c.number, capture.c.opened_at_us)
     .outerjoin(capture_end, capture_end.c.capture_number == capture.c.number)
     .where(capture_end.c.number.is_(None))
     .order_by(capture.c.number)
@@ -31,13 +34,11 @@ def close_what_was_left_open(connection: Connection, chain: Head, at_us: int) ->
     """Enter the ends that are wanting and return the chain after them. [µs since 1970 UTC]"""
     tx = Transaction(connection, chain, InsertTexts())
     alive_us = connection.execute(select(heartbeat.c.last_at_us)).scalar()
-    for number, line, instrument, opened_us in connection.execute(_OPEN_CAPTURES).all():
+    for number, opened_us in connection.execute(_OPEN_CAPTURES).all():
         counts = capture_counts(connection, number)
         silent_us = max(opened_us, alive_us or opened_us, _last_chunk_us(connection, number))
         end = CaptureEndRow(number, silent_us, "found_open", WHY, counts.heard_bytes, counts.sent_bytes)
         _enter(tx, "capture.found_open", at_us, "capture_end", end)
-        gap = GapRow(line, instrument, silent_us, max(silent_us, at_us), WHY)
-        _enter(tx, "gap.ended", at_us, "gap", gap)
     for number in connection.execute(_OPEN_SESSIONS).scalars().all():
         _enter(tx, "session.found_dead", at_us, "session_end", SessionEndRow(number, at_us, "found_dead"))
     tx.flush()

@@ -1,0 +1,1 @@
+"""Published tables that rules need, shipped as data."""
