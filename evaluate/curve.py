@@ -13,6 +13,7 @@ from evaluate.checks import not_negative
 from evaluate.errors import EvaluateError
 
 NORMAL_MAD: Final = 1.482602218505602  # [1]; 1/Phi^-1(3/4): sd over median deviation
+NOISE_POINTS: Final = 12  # [1]; with fewer, too much of a curve is jump to tell noise from bending
 
 
 class Dropped(StrEnum):
@@ -78,13 +79,13 @@ class Curve:
         return self.signal[i] + share * (self.signal[i + 1] - self.signal[i])
 
     def noise(self) -> float:
-        """Estimate the standard deviation of one reading; 0 below five points. [unit of the signal]
+        """Estimate the standard deviation of one reading; 0 below twelve points. [unit of the signal]
 
         Each reading is held against the straight line and against the cubic through its neighbours, and the
         smaller median of what is left is scaled to a normal law. The jump hardly counts, being few points; on
         a coarse curve some of its bending still counts as noise, so the figure is an upper one there.
         """
-        if len(self) < 5:
+        if len(self) < NOISE_POINTS:
             return 0.0
         return NORMAL_MAD * min(self._usual_misfit(reach) for reach in (1, 2))
 

@@ -13,6 +13,7 @@ from evaluate.errors import EvaluateError
 
 LEAST_READINGS: Final = 8  # [1]; two periods of a rhythm four readings long
 LEAST_CORRELATION: Final = 0.6  # likeness from which it is a rhythm [1]; setting of this module
+NEARLY_BEST: Final = 0.9  # likeness, of the best one, from which a shorter period is taken [1]; setting
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,8 +53,8 @@ def noise_with_rhythm(time_s: Sequence[float], signal: Sequence[float]) -> Noise
     Notes
     -----
     What is left of each reading beside the mean of its neighbours: a signal that rises evenly leaves nothing.
-    Its median, scaled to a normal law, is the level. A rhythm is the shift of two readings or more, up to
-    half of them, at which what is left resembles itself most. One faster than two readings shows as slower.
+    Its median, scaled to a normal law, is the level. A rhythm is the shortest shift, of two readings up
+    to half of them, at which what is left resembles itself. One faster than two readings shows as slower.
 
     References
     ----------
@@ -74,13 +75,16 @@ def noise_with_rhythm(time_s: Sequence[float], signal: Sequence[float]) -> Noise
 
 
 def _rhythm(left: list[float]) -> int | None:
-    """Return the lag at which a series resembles itself most, if it does."""
-    lags = range(2, len(left) // 2 + 1)
+    """Return the shortest lag at which a series resembles itself; two and three periods on it does again."""
     if not any(left):
         return None
-    likeness = {lag: _correlation(left, lag) for lag in lags}
-    best = max(likeness, key=likeness.__getitem__)
-    return best if likeness[best] >= LEAST_CORRELATION else None
+    likeness = {lag: _correlation(left, lag) for lag in range(2, len(left) // 2 + 1)}
+    least = max(LEAST_CORRELATION, NEARLY_BEST * max(likeness.values()))
+    lowest = min(likeness.values())
+    for lag, value in likeness.items():
+        if value >= least and value >= max(likeness.get(lag - 1, lowest), likeness.get(lag + 1, lowest)):
+            return lag
+    return None
 
 
 def _correlation(left: list[float], lag: int) -> float:

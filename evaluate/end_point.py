@@ -3,11 +3,13 @@
 import math
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import TypeAlias
+from typing import Final, TypeAlias
 
 from evaluate.checks import in_range, not_negative, positive
 from evaluate.curve import Curve
 from evaluate.errors import NoEndPointError
+
+ROUNDING_ML: Final = 1e-9  # mL; two volumes of decimal digits differ by their step only this closely
 
 
 class Method(StrEnum):
@@ -102,14 +104,14 @@ class EndPointLimits:
 
     def too_wide(self, low_ml: float, high_ml: float) -> Refusal | None:
         """Return why a bracket is too wide to report from, if it is."""
-        if high_ml - low_ml <= self.widest_gap_ml:
+        if high_ml - low_ml <= self.widest_gap_ml + ROUNDING_ML:
             return None
         words = f"from {low_ml:g} to {high_ml:g} mL is further than the {self.widest_gap_ml:g} mL allowed"
         return NoEndPoint.GAP_TOO_WIDE, words
 
     def is_wide(self, low_ml: float, high_ml: float) -> bool:
         """Tell whether a bracket is to be marked wide."""
-        return high_ml - low_ml > self.wide_bracket_ml
+        return high_ml - low_ml > self.wide_bracket_ml + ROUNDING_ML
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +127,7 @@ class EndPoint:
     slope: float
     """Slope at the end point; of a Gran line, of the line. [unit of the signal per mL]"""
     signal_to_noise: float
-    """Height of what was found over the noise of one reading; infinite without noise. [1]"""
+    """Height of what was found over the noise of one reading; infinite where no noise is seen. [1]"""
     marks: tuple[Mark, ...] = ()
 
     @property
