@@ -1,7 +1,7 @@
 """The running record of a line: its newest state, and what of it is worth a log entry."""
 
 from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -14,64 +14,79 @@ OnChange = Callable[[LineState], None]
 
 
 class LineRecord:
-    """Counts, and says each thing once."""
+    """Counts, and says each thing once. The counters are plain numbers: they move with every chunk."""
 
     def __init__(self, first: LineState, on_change: OnChange) -> None:
-        self.state = first
+        self._state = first
         self._on_change = on_change
+        self._last_byte_at: Instant | None = None
+        self._bytes_heard = self._overflow_bytes = self._unkept_bytes = 0
+        self._frames_read = self._frames_refused = 0
+        self._last_refusal: FrameRefused | None = None
         self._refusals: Counter[str] = Counter()
         self._log = structlog.get_logger().bind(line=first.line, driver=first.driver)
 
+    @property
+    def state(self) -> LineState:
+        """How the line is doing now."""
+        return replace(
+            self._state,
+            last_byte_at=self._last_byte_at,
+            bytes_heard=self._bytes_heard,
+            frames_read=self._frames_read,
+            frames_refused=self._frames_refused,
+            last_refusal=_words(self._last_refusal) if self._last_refusal else None,
+            overflow_bytes=self._overflow_bytes,
+            unkept_bytes=self._unkept_bytes,
+        )
+
     def enter(self, condition: Condition, at: Instant, why: str = "", device: str | None = None) -> None:
         """Enter a condition and tell whoever wants to know."""
-        device = device or self.state.device
-        same = self.state.state is condition and self.state.why == why
-        self._set(state=condition, since=self.state.since if same else at, why=why, device=device)
+        device = device or self._state.device
+        same = self._state.state is condition and self._state.why == why
+        since = self._state.since if same else at
+        self._state = replace(self._state, state=condition, since=since, why=why, device=device)
         self._on_change(self.state)
 
     def heard(self, size: int, at: Instant) -> None:
         """Count bytes that were kept. [bytes]"""
-        self._set(bytes_heard=self.state.bytes_heard + size, last_byte_at=at)
+        self._bytes_heard += size
+        self._last_byte_at = at
 
-    def decoded(self, events: Iterable[Event]) -> None:
+    def decoded(self, events: Sequence[Event]) -> None:
         """Count frames; of refusals the first, tenth, hundredth and so on of each reason is logged."""
-        frames = tuple(events)
-        read = sum(isinstance(event, FrameRead) for event in frames)
-        self._set(frames_read=self.state.frames_read + read)
-        for event in frames:
-            if isinstance(event, FrameRefused):
+        for event in events:
+            if isinstance(event, FrameRead):
+                self._frames_read += 1
+            elif isinstance(event, FrameRefused):
                 self._refused(event)
 
     def overflowed(self, size: int) -> None:
         """Count bytes for which there was no room. [bytes]"""
-        self._set(overflow_bytes=self.state.overflow_bytes + size)
-        self._log.error("line.overflowed", lost_bytes=size, overflow_bytes=self.state.overflow_bytes)
+        self._overflow_bytes += size
+        self.say("error", "line.overflowed", lost_bytes=size, overflow_bytes=self._overflow_bytes)
 
     def unkept(self, size: int) -> None:
         """Count bytes that the store could not take. [bytes]"""
-        self._set(unkept_bytes=self.state.unkept_bytes + size)
+        self._unkept_bytes += size
 
     def say(self, level: str, event: str, **keys: Any) -> None:
         """Write a log entry about this line."""
         getattr(self._log, level)(event, **keys)
 
     def _refused(self, event: FrameRefused) -> None:
-        words = f"{event.reason}: {event.detail}" if event.detail else event.reason
-        self._set(frames_refused=self.state.frames_refused + 1, last_refusal=words)
+        self._frames_refused += 1
+        self._last_refusal = event
         self._refusals[event.reason] += 1
         count = self._refusals[event.reason]
         if is_power_of_ten(count):
-            self._log.warning(
-                "line.refused",
-                reason=event.reason,
-                detail=event.detail,
-                offset=event.span.offset,
-                length=event.span.length,
-                count=count,
-            )
+            span = event.span
+            keys = {"reason": event.reason, "detail": event.detail, "count": count}
+            self.say("warning", "line.refused", offset=span.offset, length=span.length, **keys)
 
-    def _set(self, **changes: Any) -> None:
-        self.state = replace(self.state, **changes)
+
+def _words(refused: FrameRefused) -> str:
+    return f"{refused.reason}: {refused.detail}" if refused.detail else refused.reason
 
 
 def is_power_of_ten(count: int) -> bool:
