@@ -4,7 +4,6 @@ from dataclasses import dataclass
 from typing import Final
 
 ROW_BYTES: Final = 16  # [bytes]
-_CONTROL_PICTURES: Final = 0x2400  # code point that shows NUL; those of 1 to 31 follow it
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,11 +24,5 @@ def hex_rows(data: bytes, offset: int) -> list[HexRow]:
 
 
 def visible_text(data: bytes) -> str:
-    """Return bytes as text that shows each: controls as their pictures, others than ASCII as a dot."""
-    return "".join(_visible(byte) for byte in data)
-
-
-def _visible(byte: int) -> str:
-    if byte < 0x20:
-        return chr(_CONTROL_PICTURES + byte)
-    return chr(byte) if byte < 0x7F else "·"
+    """Return bytes as text of one sign each; what is no printable ASCII is a dot."""
+    return "".join(chr(byte) if 0x20 <= byte < 0x7F else "·" for byte in data)

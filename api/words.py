@@ -69,5 +69,5 @@ def state_words(state: str) -> StateWords:
 
 
 def plain_unit(unit: str) -> str:
-    """Return a unit as people write it: pH is its own unit, a bare number has none."""
-    return "" if unit in {"1", "pH"} else unit
+    """Return a unit as people write it: a bare number has none."""
+    return "" if unit == "1" else unit

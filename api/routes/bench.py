@@ -4,7 +4,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
 from api.dependencies import DatabaseOf, PartsOf, ServicesOf
-from api.hexdump import hex_rows, visible_text
+from api.hexdump import hex_rows
 from api.overview import read_overview
 from api.parameters import Identifier
 from api.routing import reads
@@ -46,5 +46,4 @@ async def thread_page(
         thread=thread,
         reading=thread.versions[-1],
         rows=hex_rows(thread.data, thread.frame.offset),
-        frame_text=visible_text(thread.data),
     )
