@@ -84,7 +84,7 @@ def all_in_range(
     OutOfRangeError
         If any of them is not finite or lies outside; it names the first such value.
     """
-    import numpy as np  # noqa: PLC0415 - kept out of the daemon's start
+    import numpy as np
 
     array = np.asarray(values, dtype=np.float64)
     outside = ~((array >= low) & (array <= high) & np.isfinite(array))

@@ -9,19 +9,30 @@ from acquire.events import Instant
 from acquire.lines.transport import Batch, End, Piece
 
 CAPACITY_BYTES: Final = 1 << 20  # [bytes] 18 minutes of a full line at 9600 baud
+TURN_BYTES: Final = 16 << 10  # [bytes] most that one turn takes, so that a flood on one line delays no other
+ROOM_WAIT_S: Final = 0.25  # [s] at 115200 baud 2.9 kB come meanwhile, and a port's own buffer holds 4 kB
 
 
 class Inbox:
-    """Bounded; the thread never waits, and wakes the loop only when the loop waits.
+    """Bounded; the thread wakes the loop only when the loop waits.
 
-    Once a piece found no room everything after it is dropped too, until the loop takes what is there:
-    what was lost then lies in one place, at the end of a batch.
+    When it is full the thread waits a moment for room: what speaks over a socket or a pseudo-terminal is
+    held up by that and loses nothing, and a real port holds so much by itself. Once a piece found no room
+    everything after it is dropped too, until the loop has taken what is there: what was lost then lies in one
+    place, at the end of a batch.
     """
 
-    def __init__(self, loop: asyncio.AbstractEventLoop, capacity_bytes: int = CAPACITY_BYTES) -> None:
+    def __init__(
+        self,
+        loop: asyncio.AbstractEventLoop,
+        capacity_bytes: int = CAPACITY_BYTES,
+        room_wait_s: float = ROOM_WAIT_S,
+    ) -> None:
         self._loop = loop
         self._capacity_bytes = capacity_bytes
+        self._room_wait_s = room_wait_s
         self._lock = threading.Lock()
+        self._room = threading.Condition(self._lock)
         self._pieces: list[Piece] = []
         self._held_bytes = 0
         self._overflow_bytes = 0
@@ -31,10 +42,11 @@ class Inbox:
         self._something = asyncio.Event()
 
     def put(self, piece: Piece) -> None:
-        """Leave a piece. From the thread."""
+        """Leave a piece; wait a moment for room if there is none. From the thread."""
         with self._lock:
             size = len(piece.data)
-            if self._overflow_bytes or self._held_bytes + size > self._capacity_bytes:
+            self._room.wait_for(lambda: self._overflow_bytes or self._has_room(size), self._room_wait_s)
+            if self._overflow_bytes or not self._has_room(size):
                 self._overflow_bytes += size
             else:
                 self._pieces.append(piece)
@@ -63,12 +75,29 @@ class Inbox:
             return self._pieces[0].at if self._pieces and self._end is None else None
 
     def take(self) -> Batch:
-        """Return, once, all that is here; from then on there is room again."""
+        """Return, once, the first of what is here, in whole pieces; overflow and end come with the last."""
         with self._lock:
-            batch = Batch(tuple(self._pieces), self._overflow_bytes, self._end)
-            self._pieces.clear()
-            self._held_bytes = self._overflow_bytes = 0
+            pieces = self._pieces[: self._turn()]
+            del self._pieces[: len(pieces)]
+            self._held_bytes -= sum(len(piece.data) for piece in pieces)
+            self._room.notify()
+            if self._pieces:
+                return Batch(tuple(pieces))
+            batch = Batch(tuple(pieces), self._overflow_bytes, self._end)
+            self._overflow_bytes = 0
             return batch
+
+    def _turn(self) -> int:
+        """Return how many pieces make up one turn, at least one."""
+        size = 0
+        for count, piece in enumerate(self._pieces):
+            size += len(piece.data)
+            if count and size > TURN_BYTES:
+                return count
+        return len(self._pieces)
+
+    def _has_room(self, size: int) -> bool:
+        return self._held_bytes + size <= self._capacity_bytes
 
     def _ready(self) -> bool:
         with self._lock:

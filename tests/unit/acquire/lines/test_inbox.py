@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from acquire.events import Instant
-from acquire.lines.inbox import Inbox
-from acquire.lines.transport import End, Piece
+from acquire.lines.inbox import TURN_BYTES, Inbox
+from acquire.lines.transport import Batch, End, Piece
 from acquire.sink import Ending
 from tests.fakes.clock import let_run
 
@@ -17,7 +17,7 @@ END = End(Ending.LOST, "gone", AT)
 
 
 def _inbox(capacity_bytes: int = 100) -> Inbox:
-    return Inbox(asyncio.get_running_loop(), capacity_bytes)
+    return Inbox(asyncio.get_running_loop(), capacity_bytes, room_wait_s=0)
 
 
 async def test_a_piece_from_another_thread_wakes_who_waits() -> None:
@@ -72,7 +72,7 @@ async def test_an_overflow_alone_is_something_to_take() -> None:
 @given(st.lists(st.binary(min_size=1, max_size=8), max_size=30), st.integers(1, 60))
 def test_what_is_kept_is_the_beginning_and_what_is_lost_is_counted(data: list[bytes], capacity: int) -> None:
     loop = asyncio.new_event_loop()
-    inbox = Inbox(loop, capacity)
+    inbox = Inbox(loop, capacity, room_wait_s=0)
     for part in data:
         inbox.put(Piece(AT, part))
     batch = inbox.take()
@@ -90,6 +90,32 @@ async def test_there_is_room_again_after_taking() -> None:
     inbox.take()
     inbox.put(Piece(AT, b"y"))
     assert inbox.take().pieces == (Piece(AT, b"y"),)
+
+
+async def test_one_turn_takes_no_more_than_its_share_and_the_end_comes_with_the_last() -> None:
+    inbox = _inbox(capacity_bytes=10 * TURN_BYTES)
+    pieces = [Piece(AT, bytes(TURN_BYTES // 2)) for _ in range(5)]
+    for piece in pieces:
+        inbox.put(piece)
+    inbox.end(END)
+    turns = [inbox.take() for _ in range(3)]
+    assert [len(turn.pieces) for turn in turns] == [2, 2, 1]
+    assert [turn.end for turn in turns] == [None, None, END]
+
+
+async def test_a_piece_greater_than_a_turn_is_taken_whole() -> None:
+    inbox = _inbox(capacity_bytes=10 * TURN_BYTES)
+    inbox.put(Piece(AT, bytes(3 * TURN_BYTES)))
+    assert len(inbox.take().pieces[0].data) == 3 * TURN_BYTES
+
+
+async def test_a_full_inbox_holds_the_thread_up_until_there_is_room() -> None:
+    inbox = Inbox(asyncio.get_running_loop(), 1, room_wait_s=30)
+    inbox.put(Piece(AT, b"a"))
+    putting = asyncio.create_task(asyncio.to_thread(inbox.put, Piece(AT, b"b")))
+    inbox.take()
+    await asyncio.wait_for(putting, 30)
+    assert inbox.take() == Batch((Piece(AT, b"b"),))
 
 
 class CountingLoop:
