@@ -49,22 +49,23 @@ def _amend(tx: Transaction, reading_id: int) -> int:
 
 @dataclass(frozen=True)
 class Filled:
-    """A closed store and the head of its chain."""
+    """A closed store, the head of its chain, and the ids of some of its readings by name."""
 
     path: Path
     head: Head
+    ids: dict[str, int]
 
     def copy_to(self, path: Path) -> Path:
         shutil.copy(self.path, path)
         return path
 
 
-def fill_file(path: Path) -> Head:
-    """Make a store with something in every table, close it, and return its head."""
+def fill_file(path: Path) -> Filled:
+    """Make a store with something in every table, and close it."""
     store = open_at_noon(path)
-    fill_every_table(store)
+    ids = fill_every_table(store)
     store.close()
-    return store.writer.head
+    return Filled(path, store.writer.head, ids)
 
 
 def stranger_at(path: Path) -> Any:

@@ -30,5 +30,12 @@ def blank(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="session")
 def filled(tmp_path_factory: pytest.TempPathFactory) -> Filled:
     """A closed store with something in every table; copy it before changing it."""
-    path = tmp_path_factory.mktemp("filled") / "filled.db"
-    return Filled(path, fill_file(path))
+    return fill_file(tmp_path_factory.mktemp("filled") / "filled.db")
+
+
+@pytest.fixture
+def full(filled: Filled, path: Path) -> Iterator[Store]:
+    """An open store with something in every table."""
+    store = open_at_noon(filled.copy_to(path))
+    yield store
+    store.close()

@@ -165,7 +165,7 @@ def test_a_rebuilt_table_gets_its_triggers_back(migrated: Engine, next_step: Nex
 
 
 def test_a_store_is_copied_before_a_step(path: Path, next_step: NextStep) -> None:
-    head = fill_file(path)
+    head = fill_file(path).head
     engine = writing_engine(path)
     _bring_up_to_date(engine, path, next_step(GOOD_STEP))
     engine.dispose()
@@ -173,7 +173,7 @@ def test_a_store_is_copied_before_a_step(path: Path, next_step: NextStep) -> Non
 
 
 def test_a_failed_step_leaves_store_and_copy(path: Path, next_step: NextStep) -> None:
-    head = fill_file(path)
+    head = fill_file(path).head
     engine = writing_engine(path)
     with pytest.raises(LookupError):
         _bring_up_to_date(engine, path, next_step(BAD_STEP))
@@ -182,7 +182,7 @@ def test_a_failed_step_leaves_store_and_copy(path: Path, next_step: NextStep) ->
 
 
 def test_a_step_can_be_tried_again_after_it_failed(path: Path, next_step: NextStep) -> None:
-    head = fill_file(path)
+    head = fill_file(path).head
     engine = writing_engine(path)
     steps = next_step(BAD_STEP)
     for _ in range(2):

@@ -64,7 +64,7 @@ def another_value(value: Any) -> Any:
             return value + "0"
         case None:
             return 1
-    return value + 1
+    return value + 1000  # far from any other row, whose unique key would refuse the change
 
 
 def change_one_field(path: Path, table: Table, place: int, column: str) -> int:
