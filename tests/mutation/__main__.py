@@ -10,7 +10,7 @@ import sys
 import time
 import tomllib
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Final
 
@@ -95,8 +95,8 @@ def _trials(name: str, jobs: int) -> Iterator[tuple[Mutant, Fate]]:
     source, module = path.read_text(encoding="utf-8"), f"evaluate.{name}"
     near = _tests_that_name(module)
     mutants = find_mutants(module, source)
-    if mutants and near:
-        _must_pass(module, path, source, near)
+    if mutants and near and not _pass_unbroken(module, path, source, near):
+        raise SystemExit(f"{module}: tests fail before anything is broken; mend them first: {near}")
     survivors = mutants
     if near:
         survivors = []
@@ -105,17 +105,19 @@ def _trials(name: str, jobs: int) -> Iterator[tuple[Mutant, Fate]]:
                 survivors.append(mutant)
             else:
                 yield mutant, found
-    yield from _run(survivors, path, source, LAST_RESORT, jobs)
+    if survivors and _pass_unbroken(module, path, source, LAST_RESORT):
+        yield from _run(survivors, path, source, LAST_RESORT, jobs)
+    else:  # where other tests fail anyway they would seem to kill every mutant
+        yield from ((mutant, Fate.SURVIVED) for mutant in survivors)
 
 
-def _must_pass(module: str, path: Path, source: str, tests: list[str]) -> None:
+def _pass_unbroken(module: str, path: Path, source: str, tests: Sequence[str]) -> bool:
     pid = start(module, str(path), ast.parse(source), tests, TIMEOUT_S)
-    if fate(os.waitpid(pid, 0)[1]) is not Fate.SURVIVED:
-        raise SystemExit(f"{module}: the tests fail before anything is broken; mend them first: {tests}")
+    return fate(os.waitpid(pid, 0)[1]) is Fate.SURVIVED
 
 
 def _run(
-    mutants: list[Mutant], path: Path, source: str, tests: list[str] | tuple[str, ...], jobs: int
+    mutants: list[Mutant], path: Path, source: str, tests: Sequence[str], jobs: int
 ) -> Iterator[tuple[Mutant, Fate]]:
     waiting, running = list(reversed(mutants)), dict[int, Mutant]()
     while waiting or running:
