@@ -1,9 +1,11 @@
 """A file that is thrown overboard when the disk is full, so that what waits can still be written."""
 
+import shutil
 from pathlib import Path
 from typing import Final
 
 SIZE_BYTES: Final = 16 * 2**20
+ROOM_FACTOR: Final = 4  # free room, in ballasts, that must be there: never the cause of the next full disk
 _BLOCK: Final = b"\xa5" * 2**20  # not zeros: a file system may keep those as a hole that holds no space
 
 
@@ -20,10 +22,12 @@ class Ballast:
         return self._path.exists()
 
     def load(self) -> bool:
-        """Take the space if the disk has it; tell whether it is there now."""
+        """Take the space if the disk has it to spare; tell whether it is there now."""
         if self.is_aboard:
             return True
         try:
+            if shutil.disk_usage(self._path.parent).free < ROOM_FACTOR * self._size_bytes:
+                return False
             with self._path.open("wb") as file:
                 for begin in range(0, self._size_bytes, len(_BLOCK)):
                     file.write(_BLOCK[: self._size_bytes - begin])

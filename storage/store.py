@@ -150,6 +150,7 @@ def open_store(
         pause=pause,
         on_full=ballast.drop,
     )
+    writer.subscribe(lambda _head: ballast.load())  # taken again once the disk has room
     writer.start()
     return Store(path, lock, engine, writer)
 

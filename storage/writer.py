@@ -89,7 +89,7 @@ class Writer:
         self._on_full = on_full
         self._inserts = InsertTexts()
         self._health = WriterHealth()
-        self._listeners: tuple[Callable[[int], None], ...] = ()
+        self._listeners: tuple[Callable[[int], object], ...] = ()
         self._log = structlog.get_logger()
         self._gave_up = False
         self._in_doubt: _InDoubt | None = None
@@ -110,7 +110,7 @@ class Writer:
             spool_limit_bytes=spool.limit_bytes,
         )
 
-    def subscribe(self, listener: Callable[[int], None]) -> Callable[[], None]:
+    def subscribe(self, listener: Callable[[int], object]) -> Callable[[], None]:
         """Call a listener with the new head number after each commit, in the writer's thread.
 
         Returns

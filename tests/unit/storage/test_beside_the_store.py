@@ -1,5 +1,7 @@
 """The files beside a store: its lock and its ballast."""
 
+import shutil
+import threading
 from pathlib import Path
 
 import pytest
@@ -7,6 +9,7 @@ import pytest
 from storage.ballast import Ballast
 from storage.errors import StoreBusyError, StoreUnreachableError
 from storage.lock import StoreLock
+from storage.store import Store
 
 SIZE_BYTES = 3 * 2**20 + 5
 
@@ -62,3 +65,23 @@ def test_dropping_ballast_that_is_not_there_is_no_error(path: Path) -> None:
 
 def test_ballast_that_cannot_be_written_is_done_without(tmp_path: Path) -> None:
     assert not Ballast(tmp_path / "nowhere" / "cellar.db", SIZE_BYTES).load()
+
+
+def test_ballast_is_not_taken_from_a_disk_that_is_nearly_full(path: Path) -> None:
+    room_bytes = shutil.disk_usage(path.parent).free
+    assert not Ballast(path, room_bytes // 2).load()
+    assert names_beside(path) == []
+
+
+def names_beside(path: Path) -> list[str]:
+    return [file.name for file in path.parent.iterdir()]
+
+
+def test_ballast_thrown_overboard_is_taken_again_with_the_next_commit(store: Store, path: Path) -> None:
+    ballast = Ballast(path)
+    ballast.drop()
+    heard = threading.Event()
+    store.writer.subscribe(lambda _head: heard.set())
+    store.writer.submit(lambda tx: tx.heartbeat(1)).result(10)
+    assert heard.wait(10)
+    assert ballast.is_aboard
