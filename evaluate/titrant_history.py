@@ -12,6 +12,7 @@ from evaluate.titrant import Standardisation
 from evaluate.trend import DEFAULT_PROBABILITY, Trend, loss_rate, straight_line
 
 MOST_CHANGE_PCT: Final = 0.5  # %; change of a factor that is flagged, recalled, a setting
+MOST_BIAS_PCT: Final = 30.0  # %; no one allows more, our choice
 MOST_LOSS_PCT: Final = 50.0  # %; a titrant that has lost half is no titrant any more, our choice
 
 
@@ -228,7 +229,7 @@ def restandardise_after(allowed_bias_pct: float, loss_pct_per_day: float) -> flo
     Parameters
     ----------
     allowed_bias_pct : float
-        Size of the bias that is still allowed, more than 0 and below 50. [%]
+        Size of the bias that is still allowed, more than 0, at most 30. [%]
     loss_pct_per_day : float
         Loss of strength a day; negative for a gain. The upper end of its interval is the safe choice. [%/d]
 
@@ -250,7 +251,9 @@ def restandardise_after(allowed_bias_pct: float, loss_pct_per_day: float) -> flo
     ----------
     .. [1] Arithmetic.
     """
-    allowed = in_range("allowed bias", positive("allowed bias", allowed_bias_pct, "%"), 0.0, 50.0, "%")
+    allowed = in_range(
+        "allowed bias", positive("allowed bias", allowed_bias_pct, "%"), 0.0, MOST_BIAS_PCT, "%"
+    )
     rate = finite("loss", loss_pct_per_day)
     if rate == 0:
         return math.inf

@@ -70,9 +70,9 @@ def _water() -> Iterator[Case]:
         t, expected = float(row["temperature_c"]), float(row["density_iapws95_kg_m3"])
         what, find = f"density of water at {t:g} degrees [kg/m3]", partial(_density, t)
         yield Case(f"water.density/{t:g}", what, _IAPWS, Status.COMPUTED, expected, 0.0013, find)
-        for hpa in (850.0, 900.0, 950.0, 1013.0, 1050.0):
+        for hpa in (850.0, 900.0, 950.0, 1013.25, 1050.0):
             what, find = f"Z at {t:g} degrees and {hpa:g} hPa [mL/g]", partial(z_factor, t, hpa)
-            name, expected = f"water.z/{t:g}_{hpa:g}", float(row[f"z_{hpa:g}hpa"])
+            name, expected = f"water.z/{t:g}_{hpa:g}", float(row[f"z_{int(hpa)}hpa"])
             yield Case(name, what, _ISO, Status.COMPUTED, expected, 0.00001, find)
 
 
