@@ -7,6 +7,7 @@ from typing import Any
 from fastapi import Request
 from fastapi.responses import HTMLResponse
 from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
 
 from api import times, words
 from api.services import Services
@@ -44,6 +45,7 @@ def _filters(quantity_names: Mapping[str, str]) -> dict[str, Any]:
     return {
         "age": times.age_in_words,
         "clock": times.clock,
+        "code": code_words,
         "count": _count,
         "day_clock": times.day_and_clock,
         "duration": times.duration_in_words,
@@ -55,6 +57,15 @@ def _filters(quantity_names: Mapping[str, str]) -> dict[str, Any]:
         "size": _size,
         "state_words": words.state_words,
     }
+
+
+def code_words(text: str) -> Markup:
+    """Return text with what stands between backticks as code."""
+    parts = text.split("`")
+    marked = (
+        Markup("<code>{}</code>").format(part) if place % 2 else part for place, part in enumerate(parts)
+    )
+    return Markup("").join(marked)
 
 
 def _count(number: int) -> str:

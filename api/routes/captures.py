@@ -90,11 +90,11 @@ async def get_capture_bytes(capture_id: Identifier, request: Request, database: 
     }
     if request.method == "HEAD":
         return Response(headers=headers, media_type=BYTES_MEDIA_TYPE)
-    stream = _heard_bytes(database, capture_id, counts.heard_bytes)
+    stream = heard_bytes(database, capture_id, counts.heard_bytes)
     return StreamingResponse(stream, headers=headers, media_type=BYTES_MEDIA_TYPE)
 
 
-async def _heard_bytes(database: Database, capture_id: int, size: int) -> AsyncIterator[bytes]:
+async def heard_bytes(database: Database, capture_id: int, size: int) -> AsyncIterator[bytes]:
     """Yield the first `size` heard bytes of a capture, window by window. [bytes]"""
     after = 0
     left = size

@@ -1,6 +1,8 @@
 import httpx
 import pytest
+from fastapi import FastAPI
 
+from api.routes.captures import heard_bytes
 from tests.fakes.filled_store import Filler
 
 Client = httpx.AsyncClient
@@ -87,3 +89,13 @@ async def test_a_capture_that_is_not_there_is_not_found(bench: Client, below: st
     answer = await bench.get(f"/api/v1/captures/999999{below}")
     assert answer.status_code == 404
     assert "there is no capture 999999" in answer.json()["detail"]
+
+
+async def test_what_comes_while_a_capture_is_sent_does_not_exceed_its_length(
+    filler: Filler, app: FastAPI
+) -> None:
+    capture = filler.open("balance", "balance-1")
+    filler.hear(capture, b"12.3 g\r\n")
+    filler.hear(capture, b"12.4 g\r\n")
+    stream = heard_bytes(app.state.parts.database, capture.number, size=10)
+    assert b"".join([piece async for piece in stream]) == b"12.3 g\r\n12"

@@ -5,6 +5,7 @@ import httpx
 import pytest
 from fastapi import FastAPI
 
+from api import pages
 from api.app import close_app, create_app
 from api.services import ApiSettings
 from storage.store import Store
@@ -114,3 +115,13 @@ async def test_static_files_have_their_type(bench: Client, name: str, media_type
     answer = await bench.get(f"/static/{name}")
     assert answer.headers["content-type"].partition(";")[0] == media_type
     assert answer.content
+
+
+async def test_the_description_shows_code_as_code(bench: Client) -> None:
+    text = (await bench.get("/api/v1/docs")).text
+    assert "<code>outcome</code> says why" in text
+    assert "`" not in text
+
+
+def test_markup_between_backticks_stays_text() -> None:
+    assert pages.code_words("a `<b>` <i>") == "a <code>&lt;b&gt;</code> &lt;i&gt;"
