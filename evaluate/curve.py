@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from itertools import pairwise
-from statistics import median
 from typing import Final, Literal, TypeGuard
 
 from evaluate.checks import not_negative
 from evaluate.errors import EvaluateError
+from evaluate.statistics import median
 
 NORMAL_MAD: Final = 1.482602218505602  # [1]; 1/Phi^-1(3/4): sd over median deviation
 NOISE_POINTS: Final = 12  # [1]; with fewer, too much of a curve is jump to tell noise from bending
@@ -87,18 +87,28 @@ class Curve:
         """
         if len(self) < NOISE_POINTS:
             return 0.0
-        return NORMAL_MAD * min(self._usual_misfit(reach) for reach in (1, 2))
+        places = range(2, len(self) - 2)
+        by_line = median([self._off_the_line(i) for i in places])
+        by_cubic = median([self._off_the_cubic(i) for i in places])
+        return NORMAL_MAD * min(by_line, by_cubic)
 
-    def _usual_misfit(self, reach: int) -> float:
-        return median(self._misfit(i, reach) for i in range(reach, len(self) - reach))
-
-    def _misfit(self, i: int, reach: int) -> float:
-        """Return a reading's distance from the polynomial through `reach` neighbours on either side."""
+    def _off_the_line(self, i: int) -> float:
+        """Return a reading's distance from the line through its neighbours, over that of a unit scatter."""
         v, y = self.volume_ml, self.signal
-        others = (*range(i - reach, i), *range(i + 1, i + reach + 1))
-        weights = [math.prod((v[i] - v[k]) / (v[j] - v[k]) for k in others if k != j) for j in others]
-        left = y[i] - math.fsum(w * y[j] for w, j in zip(weights, others, strict=True))
-        return abs(left) / math.sqrt(1 + math.fsum(w * w for w in weights))
+        share = (v[i] - v[i - 1]) / (v[i + 1] - v[i - 1])
+        left = y[i] - (1 - share) * y[i - 1] - share * y[i + 1]
+        return abs(left) / math.sqrt(1 + (1 - share) ** 2 + share**2)
+
+    def _off_the_cubic(self, i: int) -> float:
+        """Return the same for the cubic through two neighbours on either side, by the weights of Lagrange."""
+        v, y = self.volume_ml, self.signal
+        a, b, c, d = v[i] - v[i - 2], v[i] - v[i - 1], v[i + 1] - v[i], v[i + 2] - v[i]
+        far_left = -b * c * d / ((a - b) * (a + c) * (a + d))
+        left = a * c * d / ((a - b) * (b + c) * (b + d))
+        right = a * b * d / ((a + c) * (b + c) * (d - c))
+        far_right = -a * b * c / ((a + d) * (b + d) * (d - c))
+        cubic = far_left * y[i - 2] + left * y[i - 1] + right * y[i + 1] + far_right * y[i + 2]
+        return abs(y[i] - cubic) / math.sqrt(1 + far_left**2 + left**2 + right**2 + far_right**2)
 
 
 def clean_curve(

@@ -4,12 +4,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from statistics import median
 from typing import Final
 
 from evaluate.checks import enough, finite
 from evaluate.curve import NORMAL_MAD
 from evaluate.errors import EvaluateError
+from evaluate.statistics import median
 
 LEAST_READINGS: Final = 8  # [1]; two periods of a rhythm four readings long
 LEAST_CORRELATION: Final = 0.6  # likeness from which it is a rhythm [1]; setting of this module

@@ -98,28 +98,37 @@ def judge_electrode(electrode: Electrode, limits: ElectrodeLimits | None = None)
     .. [1] USP <791> as revised with USP 39, first supplement: slope 90 to 105 %, offset 30 mV. Published.
     """
     limits = limits or ElectrodeLimits()
+    refused, warned = _unusable(electrode, limits), _less_than_good(electrode, limits)
+    if refused:
+        return ElectrodeVerdict(Acceptance.REFUSE, refused + warned)
+    return ElectrodeVerdict(Acceptance.WARN if warned else Acceptance.ACCEPT, warned)
+
+
+def _unusable(electrode: Electrode, limits: ElectrodeLimits) -> tuple[str, ...]:
+    """Return in words what forbids the use of a calibration."""
     slope, offset = finite("slope", electrode.slope_pct), finite("offset", electrode.offset_mv)
     worst = max((abs(finite("residual", value)) for value in electrode.residuals_ph), default=0.0)
-    refused = {
-        f"slope {slope:.1f} %, usable is {_words(limits.usable_slope_pct)} %": not _within(
-            slope, limits.usable_slope_pct
-        ),
-        f"offset {offset:.1f} mV, usable is {limits.usable_offset_mv:g} mV": abs(offset)
-        > limits.usable_offset_mv,
-        f"a buffer is off by {worst:.3f} pH, {limits.most_residual_ph:g} is allowed": worst
-        > limits.most_residual_ph,
-    }
-    warned = {
-        f"slope {slope:.1f} %, good is {_words(limits.good_slope_pct)} %": not _within(
-            slope, limits.good_slope_pct
-        ),
-        f"offset {offset:.1f} mV, good is {limits.good_offset_mv:g} mV": abs(offset) > limits.good_offset_mv,
-        f"buffers less than {limits.least_apart_ph:g} pH apart": _apart(electrode) < limits.least_apart_ph,
-    }
-    reasons = tuple(words for words, holds in (refused | warned).items() if holds)
-    if any(refused.values()):
-        return ElectrodeVerdict(Acceptance.REFUSE, reasons)
-    return ElectrodeVerdict(Acceptance.WARN if reasons else Acceptance.ACCEPT, reasons)
+    found = []
+    if not _within(slope, limits.usable_slope_pct):
+        found.append(f"slope {slope:.1f} %, usable is {_words(limits.usable_slope_pct)} %")
+    if abs(offset) > limits.usable_offset_mv:
+        found.append(f"offset {offset:.1f} mV, usable is {limits.usable_offset_mv:g} mV")
+    if worst > limits.most_residual_ph:
+        found.append(f"a buffer is off by {worst:.3f} pH, {limits.most_residual_ph:g} is allowed")
+    return tuple(found)
+
+
+def _less_than_good(electrode: Electrode, limits: ElectrodeLimits) -> tuple[str, ...]:
+    """Return in words what a person should know of a calibration."""
+    slope, offset = electrode.slope_pct, electrode.offset_mv
+    found = []
+    if not _within(slope, limits.good_slope_pct):
+        found.append(f"slope {slope:.1f} %, good is {_words(limits.good_slope_pct)} %")
+    if abs(offset) > limits.good_offset_mv:
+        found.append(f"offset {offset:.1f} mV, good is {limits.good_offset_mv:g} mV")
+    if _apart(electrode) < limits.least_apart_ph:
+        found.append(f"buffers less than {limits.least_apart_ph:g} pH apart")
+    return tuple(found)
 
 
 def _within(value: float, limits: tuple[float, float]) -> bool:

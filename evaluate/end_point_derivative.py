@@ -2,12 +2,12 @@
 
 import math
 from collections.abc import Callable
-from statistics import median
 from typing import Final
 
 from evaluate.curve import Curve
 from evaluate.curve_slopes import Slopes
 from evaluate.end_point import EndPoint, EndPointLimits, EndPoints, Mark, Method, NoEndPoint, Refusal
+from evaluate.statistics import median
 
 LEAST_POINTS: Final = 5  # [1]; the steepest step, one on either side, and one more to be steeper than
 TIE_SHARE: Final = (

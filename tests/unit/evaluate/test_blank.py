@@ -17,7 +17,7 @@ def blank(volume_ml: float) -> Blank:
     return Blank(volume_ml, 0.0, 3, ACIDITY)
 
 
-def test_evaluate_blank__closed_form() -> None:
+def test_evaluate_blank__closed_form_worked_by_hand() -> None:
     found = evaluate_blank([0.10, 0.12, 0.14], ACIDITY, 0.05)
     assert found.volume_ml == pytest.approx(0.12)
     assert found.span_ml == pytest.approx(0.04)

@@ -97,7 +97,7 @@ def test_delivered_volume__refuses_what_is_no_delivery(
         delivered_volume(mass, temperature, expansion_per_c=expansion)
 
 
-def test_burette_factor__closed_form() -> None:
+def test_burette_factor__closed_form_worked_by_hand() -> None:
     # 9.98, 10.00, 10.02 of 10: factor 1, scatter 0.02 of 10. All 0.01 less: 0.1 % low.
     found = burette_factor(10.0, [9.97, 9.99, 10.01])
     assert found.factor == pytest.approx(0.999)

@@ -135,7 +135,7 @@ def test_judge_electrode__refuses_what_is_not_finite(bad: float) -> None:
 # Verification.
 
 
-def test_verify_electrode__closed_form() -> None:
+def test_verify_electrode__closed_form_worked_by_hand() -> None:
     found = verify_electrode(GOOD, reading(6.0, 5.0 + 0.98 * K_25_MV * 0.97))
     assert found.found_ph == pytest.approx(6.03, abs=1e-6)
     assert found.difference_ph == pytest.approx(0.03, abs=1e-6)

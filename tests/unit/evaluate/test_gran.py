@@ -37,7 +37,7 @@ def test_gran_values__published_strong_acid() -> None:
     assert values.at(20.0) == pytest.approx(1.0, abs=0.015)
 
 
-def test_gran_values__closed_form() -> None:
+def test_gran_values__closed_form_worked_by_hand() -> None:
     curve = Curve((2.0, 3.0), (3.0, 11.0))
     assert gran_values(curve, GranKind.ACID, 48.0).signal == pytest.approx((0.05, 51e-11))
     assert gran_values(curve, GranKind.BASE, 48.0).signal == pytest.approx((50e-11, 0.051))

@@ -178,7 +178,7 @@ def test_titrant_loss__refuses_days_that_are_one_or_unpaired() -> None:
     ("age", "rate", "bias"),
     [(8.0, 0.25, 100 * 0.02 / 0.98), (10.0, 5.0, 100.0), (4.0, -0.5, -100 * 0.02 / 1.02)],
 )
-def test_predicted_bias__closed_form(age: float, rate: float, bias: float) -> None:
+def test_predicted_bias__closed_form_worked_by_hand(age: float, rate: float, bias: float) -> None:
     assert predicted_bias(age, rate) == pytest.approx(bias)
 
 
@@ -208,7 +208,7 @@ def test_predicted_bias__refuses_what_is_outside(age: float, rate: float) -> Non
         predicted_bias(age, rate)
 
 
-def test_restandardise_after__closed_form() -> None:
+def test_restandardise_after__closed_form_worked_by_hand() -> None:
     # A bias of 1 % comes when 1/1.01 of the strength is lost to 0.990 %: 3.96 days at 0.25 % a day.
     assert restandardise_after(1.0, 0.25) == pytest.approx(100 / 101 / 0.25)
 
