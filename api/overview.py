@@ -16,6 +16,9 @@ TREND_READINGS: Final = 240
 STREAMING_FROM: Final = 12  # readings, before a quantity may be drawn
 STREAMING_PACE_US: Final = 60_000_000  # mean distance up to which readings are a stream, not samples [µs]
 
+MEANS: Final = frozenset({"current", "dispensed_volume", "duration", "potential", "temperature"})
+"""Quantities that lead to an answer; beside one, they are shown small."""
+
 
 @dataclass(frozen=True, slots=True)
 class InstrumentNow:
@@ -63,10 +66,10 @@ def _instrument(connection: Connection, name: str, newest: Sequence[ReadingRecor
 
 
 def _of_newest_frame(newest: Sequence[ReadingRecord]) -> list[ReadingRecord]:
-    """Return the readings of the newest frame in the order in which the instrument gave them."""
+    """Return the readings of the newest frame, answers first, else as the instrument ordered them."""
     frame = (newest[0].frame_number, newest[0].frame_ordinal)
     own = [record for record in newest if (record.frame_number, record.frame_ordinal) == frame]
-    return sorted(own, key=lambda record: record.position)
+    return sorted(own, key=lambda record: (record.quantity in MEANS, record.position))
 
 
 def _drawn(recent: Sequence[ReadingRecord], span_us: int) -> Trend | None:

@@ -10,6 +10,7 @@ from api.app import close_app, create_app
 from api.services import ApiSettings
 from storage.store import Store
 from tests.fakes.api_services import still_services
+from tests.fakes.filled_store import Answer, Filler
 
 Client = httpx.AsyncClient
 PAGES = ["/", "/lines", "/readings/128", "/api/v1/docs"]
@@ -27,6 +28,12 @@ async def test_the_bench_shows_the_newest_number_large_with_its_unit(
     text = (await bench.get("/")).text
     assert '<span class="number">3.417</span>' in text
     assert "20.4" in text
+
+
+async def test_the_bench_shows_the_answer_larger_than_what_led_to_it(client: Client, filler: Filler) -> None:
+    answers = [Answer("dispensed_volume", "1.67", "mL"), Answer("free_so2", "21.4", "mg/L")]
+    filler.hear(filler.open("burette", "burette-1"), b"1.67;21.4\r\n", answers)
+    assert '<span class="number">21.4</span>' in (await client.get("/")).text
 
 
 async def test_the_bench_shows_words_where_there_is_no_number(bench: Client, ids: dict[str, int]) -> None:
