@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 PORT ?= 8710
 FOR ?=
 
-.PHONY: help setup demo test lint check fix bench soak lock clean
+.PHONY: help setup demo test lint check fix bench mutate soak lock clean
 
 help: ## list the targets
 	@grep -E '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 10
@@ -42,6 +42,9 @@ fix: $(VENV)/.dev ## let the formatter and linter mend what they can
 
 bench: $(VENV)/.dev ## measure speed; exit 1 below a bar
 	$(BIN)/python -m tests.benchmarks
+
+mutate: $(VENV)/.dev ## break each formula and list what no test notices
+	$(BIN)/python -m tests.mutation
 
 soak: $(VENV)/.dev ## the long fault runs
 	$(BIN)/python -m pytest -m soak
