@@ -341,6 +341,7 @@ def _normal_equivalent(scores: "NDArray[np.float64]", degrees_of_freedom: int) -
     import numpy as np
     from scipy.special import ndtri, stdtr
 
-    sizes = -np.asarray(ndtri(stdtr(degrees_of_freedom, -np.abs(scores))), dtype=np.float64)
+    # The lower tail keeps its digits where the upper one is 1 already; the sign is put back afterwards.
+    sizes = np.asarray(ndtri(stdtr(degrees_of_freedom, -np.abs(scores))), dtype=np.float64)
     found: NDArray[np.float64] = np.copysign(sizes, scores)
     return found

@@ -51,7 +51,7 @@ class CusumChart:
             return None
         first = self.signals[0]
         grew = self.above if self.above[first] > self.decision else self.below
-        quiet = (grew[: first + 1] == 0).nonzero()[0]
+        quiet = (grew[:first] == 0).nonzero()[0]
         return int(quiet[-1]) + 1 if quiet.size else 0
 
 

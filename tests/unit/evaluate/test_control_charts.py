@@ -131,6 +131,11 @@ def test_standard_scores__independent_normal_score_of_t_for_preliminary_limits()
     assert standard_scores(values, Limits(0.0, 1.0, 10)) == pytest.approx(expected, abs=1e-8)
 
 
+def test_a_value_far_out_keeps_a_finite_score_under_preliminary_limits() -> None:
+    low, high = standard_scores([-1e6, 1e6], Limits(0.0, 1.0, 10))
+    assert -low == high == pytest.approx(-stats.norm.ppf(stats.t.sf(1e6, 9)), rel=1e-6)
+
+
 def test_missing_values_keep_their_place_and_shape() -> None:
     found = standard_scores([[1.0, math.nan], [2.0, 3.0]], Limits(1.0, 1.0))
     assert found.shape == (2, 2)

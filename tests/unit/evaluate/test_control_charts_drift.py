@@ -93,6 +93,7 @@ def test_cusum_chart_reports_where_the_shift_began() -> None:
 
 def test_cusum_chart_reports_a_shift_below_and_one_from_the_first_value_on() -> None:
     assert cusum_chart([0.0, 5.0, -3.0, -3.0], 0.0, slack=0.5, decision=4.9).shift_began == 2
+    assert cusum_chart([0.0, 0.0, 9.0], 0.0, slack=0.5, decision=4.9).shift_began == 2
     assert cusum_chart([3.0, 3.0], 0.0, slack=0.5, decision=4.9).shift_began == 0
     assert cusum_chart([3.0], 0.0, slack=0.5, decision=4.9).shift_began is None
 

@@ -101,6 +101,13 @@ def test_control_bias__refuses_a_reference_or_probability_that_is_none(
         control_bias([1.0, 2.0], reference, probability=probability)
 
 
+@pytest.mark.parametrize("probability", [0.5, 0.9999])
+def test_control_bias__limit_of_the_probabilities_that_are_taken(probability: float) -> None:
+    found = control_bias([1.0, 2.0, 4.0], 1.0, probability=probability)
+    half = stats.t.ppf((1 + probability) / 2, 2) * np.std([1.0, 2.0, 4.0], ddof=1) / math.sqrt(3)
+    assert found.high - found.bias == pytest.approx(half, rel=1e-9)
+
+
 def test_control_bias__refuses_values_without_scatter() -> None:
     with pytest.raises(NotPredictableError, match="without scatter"):
         control_bias([2.0, 2.0], 1.0)

@@ -25,3 +25,4 @@ def test_too_few_values_are_counted() -> None:
         series("titres", [1.0, 2.0], wanted=3)
     with pytest.raises(TooFewPointsError, match="at least 1"):
         series("titres", [])
+    assert series("titres", [2.5]) == [2.5]

@@ -123,6 +123,14 @@ def test_loss_rate__refuses_a_probability_that_is_none(probability: float) -> No
         loss_rate(straight_line(DAYS, FREE), probability=probability)
 
 
+@pytest.mark.parametrize("probability", [0.5, 0.9999])
+def test_loss_rate__limit_of_the_probabilities_that_are_taken(probability: float) -> None:
+    fit = stats.linregress(DAYS, FREE)
+    found = loss_rate(straight_line(DAYS, FREE), probability=probability)
+    half = stats.t.ppf((1 + probability) / 2, 4) * fit.stderr
+    assert found.high - found.per_day == pytest.approx(half, rel=1e-9)
+
+
 def test_loss_rate__independent_interval_of_scipy() -> None:
     fit = stats.linregress(DAYS, FREE)
     half = stats.t.ppf(0.95, 4) * fit.stderr
