@@ -79,6 +79,10 @@ def acid_g_per_eq(basis: str) -> float:
     Notes
     -----
     Molar mass over protons, exact.
+
+    References
+    ----------
+    .. [1] IUPAC 2021 atomic weights; see `evaluate.constants`. Published.
     """
     try:
         return ACID_G_PER_EQ[basis]
@@ -114,6 +118,10 @@ def acidity_in_basis(g_per_l: float, from_basis: str, to_basis: str) -> float:
     -----
     Ratio of the equivalent masses, exact; printed as 1.531 for sulfuric to tartaric acid on a laboratory
     page.
+
+    References
+    ----------
+    .. [1] German laboratory page on total acid, factor 1.531. Published, weak.
     """
     acidity = not_negative("acidity", g_per_l, "g/L")
     return acidity * acid_g_per_eq(to_basis) / acid_g_per_eq(from_basis)

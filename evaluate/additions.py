@@ -95,6 +95,10 @@ def plan_for_target(
     Notes
     -----
     `addition_for_free`, then as `plan_for_dose`.
+
+    References
+    ----------
+    .. [1] Those of `addition_for_free`, `salt_mass_g` and `judge_against_limit`.
     """
     dose = addition_for_free(lot.free_mg_per_l, free_target_mg_per_l, binding.share)
     return plan_for_dose(
@@ -156,6 +160,10 @@ def plan_for_dose(
     The mass goes to the nearest step of the balance, or down where the nearest would lift the total above the
     limit. What is expected follows from the mass that is weighed, not from the dose that was asked. The total
     rises by the whole addition; its uncertainty is that of the total and that of the volume together.
+
+    References
+    ----------
+    .. [1] Those of `salt_mass_g`, `predicted_free` and `judge_against_limit`.
     """
     _free_within_total(lot)
     exact_g = salt_mass_g(dose_mg_per_l, lot.volume_l, salt.so2_share)

@@ -59,6 +59,10 @@ def found_share(addition: Addition) -> float:
     Notes
     -----
     1 - (after - before) / added, by definition. Losses in the meantime count as bound.
+
+    References
+    ----------
+    .. [1] Definition of the share that binds, exact.
     """
     before = not_negative("free SO2 before", addition.free_before_mg_per_l, "mg/L")
     after = not_negative("free SO2 after", addition.free_after_mg_per_l, "mg/L")
@@ -93,6 +97,10 @@ def learn_binding(additions: Sequence[Addition], source: str = "earlier addition
     the bound amount against the added one: a large addition tells more than a small one. The spread is that
     of one more share of middling size: s sqrt(1 + 1 / n) with the weighted standard deviation s. A lot
     saturates, so shares fall with time; the estimate is a help and not a law.
+
+    References
+    ----------
+    .. [1] Weighted least squares, textbook; its use for binding is common practice, no source.
     """
     enough("additions to learn from", len(additions), 1)
     shares = [found_share(one) for one in additions]
@@ -134,6 +142,10 @@ def addition_for_free(free_now_mg_per_l: float, free_target_mg_per_l: float, bou
     -----
     (target - now) / (1 - bound share). Common practice; the arithmetic is printed with one third by a wine
     guild.
+
+    References
+    ----------
+    .. [1] A wine guild's advice on additions: add 30 to go from 10 to 30. Published, weak.
 
     Examples
     --------
@@ -177,6 +189,10 @@ def predicted_free(
     Notes
     -----
     now + added (1 - share), by definition of the share.
+
+    References
+    ----------
+    .. [1] Definition of the share that binds, exact; bounds are common practice, no source.
     """
     now = _free_to_build_on(free_now_mg_per_l)
     added = not_negative("SO2 added", added_mg_per_l, "mg/L")

@@ -39,6 +39,10 @@ def molar_from_normality(normality: float, equivalents: int) -> float:
     Definition, exact. One bottle has as many normalities as reactions: iodine has two equivalents against
     sulfur dioxide, potassium iodate six.
 
+    References
+    ----------
+    .. [1] Definition of the equivalent, exact.
+
     Examples
     --------
     >>> molar_from_normality(0.02, equivalents=2)
@@ -70,6 +74,10 @@ def normality_from_molar(mol_per_l: float, equivalents: int) -> float:
     Notes
     -----
     Definition, exact.
+
+    References
+    ----------
+    .. [1] Definition of the equivalent, exact.
     """
     return not_negative("amount concentration", mol_per_l, "mol/L") * _whole(equivalents)
 
@@ -98,6 +106,10 @@ def ppm_from_mg_per_l(mg_per_l: float, density_g_per_ml: float) -> float:
     -----
     Definition, exact. The trade reads ppm of sulfur dioxide in wine as mg/L; the two differ by the density,
     about 1 % in dry wine and 10 % in must.
+
+    References
+    ----------
+    .. [1] Definition of parts a million by mass, exact.
     """
     return not_negative("mass concentration", mg_per_l, "mg/L") / _density(density_g_per_ml)
 
@@ -125,6 +137,10 @@ def mg_per_l_from_ppm(ppm: float, density_g_per_ml: float) -> float:
     Notes
     -----
     Definition, exact.
+
+    References
+    ----------
+    .. [1] Definition of parts a million by mass, exact.
     """
     return not_negative("parts a million", ppm, "mg/kg") * _density(density_g_per_ml)
 
@@ -187,6 +203,10 @@ def brix_from_density(density_g_per_ml: float) -> float:
     -----
     Inverse of `density_from_brix`, found by halving an interval in which the density rises steadily.
     Published by way of `density_from_brix`.
+
+    References
+    ----------
+    .. [1] The formula of `density_from_brix`, inverted. Published.
     """
     low, high = 0.0, HIGHEST_BRIX
     wanted = in_range(

@@ -8,7 +8,7 @@ from enum import StrEnum
 from typing import Final
 
 from evaluate.checks import finite, not_negative, positive
-from evaluate.errors import NotPredictableError
+from evaluate.errors import NotPredictableError, UnknownNameError
 
 REFERENCE_METHOD: Final = "use the reference method, or lower the dose"
 
@@ -109,15 +109,26 @@ def limits_in_force(
     Returns
     -------
     tuple of SulfurDioxideLimit
-        In the order of the table; empty if there are none.
+        In the order of the table; empty if the place has none of this kind on that day.
+
+    Raises
+    ------
+    UnknownNameError
+        If the table has no such place: a misspelt place must not look like one without limits.
 
     Notes
     -----
     A person chooses the class: the sugar tests of the rules differ, and named wines have lists of their own.
+
+    References
+    ----------
+    .. [1] Each limit carries its source.
     """
+    table = tuple(limits)
+    _must_be_a_place(table, jurisdiction)
     return tuple(
         limit
-        for limit in limits
+        for limit in table
         if limit.jurisdiction == jurisdiction
         and limit.kind is kind
         and (limit.valid_from is None or limit.valid_from <= on)
@@ -143,6 +154,15 @@ def sugar_fits(limit: SulfurDioxideLimit, sugar_g_per_l: float) -> bool:
     ------
     OutOfRangeError
         If the sugar is not finite or negative.
+
+    Notes
+    -----
+    The four tests of the rules (glucose and fructose, reducing substances, residual and total sugars)
+    differ, and a value of one is none of another.
+
+    References
+    ----------
+    .. [1] Each limit carries its source.
     """
     sugar = not_negative(limit.sugar_test or "sugar", sugar_g_per_l, "g/L")
     if limit.sugar_comparison is None or limit.sugar_g_per_l is None:
@@ -214,6 +234,14 @@ def shifted_limit(limit_mg_per_l: float, shift_mg_per_l: float) -> float:
     ------
     OutOfRangeError
         If an input is not finite, or nothing is left.
+
+    Notes
+    -----
+    A sum; the rule that shifts says for which wines.
+
+    References
+    ----------
+    .. [1] Each limit carries its source.
     """
     limit = positive("limit", limit_mg_per_l, "mg/L")
     return positive("shifted limit", limit + finite("shift", shift_mg_per_l), "mg/L")
@@ -236,6 +264,14 @@ def required_limit(limit: SulfurDioxideLimit) -> float:
     ------
     NotPredictableError
         If the row has no figure of its own: it shifts another limit, or no figure was found.
+
+    Notes
+    -----
+    A row from memory has a figure; its status says that it must be confirmed before use.
+
+    References
+    ----------
+    .. [1] Each limit carries its source.
     """
     if limit.limit_mg_per_l is None:
         missing = "it shifts another limit" if limit.shift_mg_per_l is not None else "no figure was found"
@@ -245,6 +281,16 @@ def required_limit(limit: SulfurDioxideLimit) -> float:
             value=limit.wine_class,
         )
     return limit.limit_mg_per_l
+
+
+def _must_be_a_place(table: tuple[SulfurDioxideLimit, ...], jurisdiction: str) -> None:
+    places = dict.fromkeys(limit.jurisdiction for limit in table)
+    if jurisdiction not in places:
+        raise UnknownNameError(
+            f"the table of limits has no place {jurisdiction!r}; it has: {', '.join(places)}",
+            name="jurisdiction",
+            value=jurisdiction,
+        )
 
 
 def _verdict(value: float, band: float, limit: float) -> LimitVerdict:

@@ -99,6 +99,10 @@ def molecular_fraction(ph: "ArrayLike", pk: "ArrayLike") -> "NDArray[np.float64]
     -----
     1 / (1 + 10^(pH - pK)), mass action. The second dissociation, pK near 7.2, takes less than 0.1 % at pH 4
     and is left out.
+
+    References
+    ----------
+    .. [1] OIV-MA-AS323-04C, type IV. Published.
     """
     exponent = all_in_range("pH", ph, LOWEST_PH, HIGHEST_PH) - all_in_range("pK", pk, 1.0, 4.0)
     return 1.0 / (1.0 + 10.0**exponent)
@@ -143,6 +147,10 @@ def molecular_so2(
     -----
     Free times `molecular_fraction`. In red wine the free value holds pigment-bound sulfur dioxide, so this
     is an upper value.
+
+    References
+    ----------
+    .. [1] OIV-MA-AS323-04C, type IV. Published; the constants carry sources of their own.
 
     Examples
     --------

@@ -45,6 +45,10 @@ def ethanol_mass_fraction(alcohol_pct_vol: "ArrayLike") -> "NDArray[np.float64]"
     -----
     Volume fraction times density of ethanol over density of the mixture, the latter as a straight line good
     to 0.2 %. Common practice, no source.
+
+    References
+    ----------
+    .. [1] Common practice, no source.
     """
     strength = all_in_range("alcohol", alcohol_pct_vol, 0.0, 20.0, "% vol")
     return strength / 100 * _ETHANOL_G_PER_ML / (_MIXTURE_G_PER_ML[0] + _MIXTURE_G_PER_ML[1] * strength)

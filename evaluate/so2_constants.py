@@ -86,6 +86,14 @@ def constant_set(name: str) -> ConstantSet:
     ------
     UnknownNameError
         If there is no such set.
+
+    Notes
+    -----
+    A table is stored as it is printed; nothing is computed here.
+
+    References
+    ----------
+    .. [1] Each set carries its source.
     """
     try:
         return CONSTANT_SETS[name]

@@ -56,6 +56,10 @@ def combined_so2(free_mg_per_l: float, total_mg_per_l: float, *, allowance_mg_pe
     Notes
     -----
     By definition.
+
+    References
+    ----------
+    .. [1] Definition of combined sulfur dioxide, exact.
     """
     free = not_negative("free SO2", free_mg_per_l, "mg/L")
     total = not_negative("total SO2", total_mg_per_l, "mg/L")
@@ -97,6 +101,10 @@ def judge_pair(
     Notes
     -----
     Free is a part of total, by definition. Common practice, no source.
+
+    References
+    ----------
+    .. [1] Definition of free as a part of total; the band is common practice, no source.
     """
     excess = not_negative("free SO2", free_mg_per_l, "mg/L") - not_negative(
         "total SO2", total_mg_per_l, "mg/L"

@@ -78,6 +78,10 @@ def salt_mass_g(rise_mg_per_l: float, volume_l: float, so2_share: float) -> floa
     -----
     rise x volume / (1000 x share), by definition.
 
+    References
+    ----------
+    .. [1] Definition of the strength of a salt, exact.
+
     Examples
     --------
     >>> round(salt_mass_g(50.0, 4600.0, 0.576), 1)
@@ -112,6 +116,10 @@ def rise_mg_per_l(salt_g: float, volume_l: float, so2_share: float) -> float:
     Notes
     -----
     mass x 1000 x share / volume, by definition; the volume of the salt is left out.
+
+    References
+    ----------
+    .. [1] Definition of the strength of a salt, exact.
     """
     salt = not_negative("mass of salt", salt_g, "g")
     return salt * 1000 * _share(so2_share) / positive("volume of wine", volume_l, "L")
@@ -145,6 +153,10 @@ def solution_volume_ml(rise_mg_per_l: float, volume_l: float, salt_g_per_l: floa
     Notes
     -----
     rise x volume / (g/L x share), by definition; the small volume of the solution itself is left out.
+
+    References
+    ----------
+    .. [1] Definition of the strength of a solution, exact.
     """
     salt = salt_mass_g(rise_mg_per_l, volume_l, so2_share)
     return 1000 * salt / positive("salt in the solution", salt_g_per_l, "g/L")
@@ -174,6 +186,10 @@ def share_from_titration(found_so2_g_per_l: float, salt_g_per_l: float) -> float
     -----
     By definition. Powder weakens in air and a solution loses strength in a week, so the strength is data of
     a lot.
+
+    References
+    ----------
+    .. [1] Definition of the strength of a salt, exact.
     """
     salt = positive("salt in the solution", salt_g_per_l, "g/L")
     return in_range("SO2 found", found_so2_g_per_l, 0.0, salt, "g/L") / salt
@@ -204,6 +220,10 @@ def round_to_step(mass_g: float, step_g: float, rounding: Rounding = Rounding.NE
     Notes
     -----
     Counted in decimal, so that 0.3 g is three steps of 0.1 g. Definition.
+
+    References
+    ----------
+    .. [1] Definition of rounding, exact.
     """
     mass = Decimal(repr(not_negative("mass", mass_g, "g")))
     step = Decimal(repr(positive("step of the balance", step_g, "g")))

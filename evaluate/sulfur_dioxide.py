@@ -122,6 +122,10 @@ def free_so2_by_iodine(
     The aldehyde titre holds the reagents' own use as well, so it takes the place of the blank; with both, the
     blank would be taken off twice. Needed with ascorbic acid or much phenol. Method recalled from
     OIV-MA-AS323-04B; its principle is published in the sister method for vinegar, OIV-MA-VI-09.
+
+    References
+    ----------
+    .. [1] OIV-MA-AS323-04B, type IV, recalled; principle in OIV-MA-VI-09. Published.
     """
     if blank_ml is not None and aldehyde_titre_ml is not None:
         raise ContradictionError(
@@ -213,6 +217,10 @@ def so2_two_portions(
     Notes
     -----
     Combined = total - free, by definition. Each value comes from `so2_by_iodine` or `so2_by_aeration`.
+
+    References
+    ----------
+    .. [1] Royal Society of Chemistry, resource 584: alkali on a separate portion. Published.
     """
     combined = combined_so2(free_mg_per_l, total_mg_per_l, allowance_mg_per_l=allowance_mg_per_l)
     return SulfurDioxide(free_mg_per_l, combined, total_mg_per_l, TotalVariant.TWO_PORTIONS)

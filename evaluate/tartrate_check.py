@@ -83,6 +83,10 @@ def check_in_tartrate(read_ph: float, temperature_c: float, *, allowed_ph: float
     -----
     The default of 0.05 is common practice, no source. The solution is made without weighing and lies where
     wines lie, which makes it a good third buffer.
+
+    References
+    ----------
+    .. [1] The table of `saturated_tartrate_ph`, recalled; the allowance is common practice, no source.
     """
     read = in_range("pH read", finite("pH read", read_ph), 0.0, 14.0, "pH")
     expected = saturated_tartrate_ph(temperature_c)

@@ -38,6 +38,10 @@ def net_titre_ml(titre_ml: float, blank_ml: float = 0.0) -> float:
     Notes
     -----
     Definition, for direct titrations. A titre below the blank is a fault of the bench and never a zero.
+
+    References
+    ----------
+    .. [1] Definition of a blank in a direct titration, exact.
     """
     titre = not_negative("titre", titre_ml, "mL")
     blank = not_negative("blank", blank_ml, "mL")
@@ -73,6 +77,10 @@ def iodine_from_iodate(iodate_mol_per_l: float) -> float:
     -----
     One iodate gives three iodine, textbook stoichiometry: IO3- + 5 I- + 6 H+ -> 3 I2 + 3 H2O. It holds only
     while the flask has acid and iodide to spare.
+
+    References
+    ----------
+    .. [1] Textbook stoichiometry. Published.
 
     Examples
     --------
@@ -113,6 +121,10 @@ def iodine_from_thiosulfate(
     Notes
     -----
     I2 + 2 S2O3(2-) -> 2 I- + S4O6(2-), textbook stoichiometry.
+
+    References
+    ----------
+    .. [1] Textbook stoichiometry. Published.
     """
     strength = positive("thiosulfate strength", thiosulfate_mol_per_l, "mol/L")
     used_ml = net_titre_ml(thiosulfate_ml, blank_ml)

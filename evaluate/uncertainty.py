@@ -192,6 +192,10 @@ def u_from_expanded(expanded: float, coverage: float = 2.0) -> float:
     Notes
     -----
     U / k, by definition.
+
+    References
+    ----------
+    .. [1] JCGM 100:2008, 6.2.1. Published.
     """
     return not_negative("expanded uncertainty", expanded) / positive("coverage", coverage)
 
@@ -219,6 +223,10 @@ def combined_u(*parts: float) -> float:
     Notes
     -----
     JCGM 100:2008, equation 11a with sensitivities of one. Published.
+
+    References
+    ----------
+    .. [1] JCGM 100:2008, equation 11a with sensitivities of one. Published.
     """
     enough("parts of the uncertainty", len(parts), 1)
     return math.hypot(*(not_negative("part of the uncertainty", part) for part in parts))

@@ -220,6 +220,14 @@ def convert(value: Decimal, from_unit: str, to_unit: str) -> Decimal:
     ------
     UnitError
         If a unit is unknown, the dimensions differ, or the value is not finite.
+
+    Notes
+    -----
+    ``base = value * factor + offset`` in fractions of integers, on both sides.
+
+    References
+    ----------
+    .. [1] Definitions of the units, exact; molar masses by IUPAC 2021. Published.
     """
     source, target = unit(from_unit), unit(to_unit)
     if source.dimension != target.dimension:
@@ -262,6 +270,10 @@ def as_quantity(value: Decimal, from_quantity: str, to_quantity: str) -> Decimal
     The step from pH 7.0 to pH 8.2 is about 0.05 g/L tartaric for tartaric, malic, lactic, succinic and acetic
     acid in water and is quoted as 0.65 g/L for wine, so a fixed step would be wrong by more than the
     precision of the method. Common practice, no source that was read.
+
+    References
+    ----------
+    .. [1] Common practice, no source.
     """
     source, target = quantity(from_quantity), quantity(to_quantity)
     _must_be_finite(value)
@@ -271,10 +283,36 @@ def as_quantity(value: Decimal, from_quantity: str, to_quantity: str) -> Decimal
 
 
 def normalise(value: Decimal, quantity_code: str, unit_code: str) -> Decimal:
-    """Return the value in the unit that the quantity is kept in; raise `UnitError` if it does not fit."""
+    """Return the value in the unit that the quantity is kept in.
+
+    Parameters
+    ----------
+    value : Decimal
+        Finite. [unit_code]
+    quantity_code, unit_code : str
+        Codes of the quantity and of the unit the value came in.
+
+    Returns
+    -------
+    Decimal
+        As `convert` gives it. [unit of the quantity]
+
+    Raises
+    ------
+    UnitError
+        If a code is unknown, the value is not finite, or the quantity is never given in the unit.
+
+    Notes
+    -----
+    A number in a unit of the trade, such as ppm for sulfur dioxide, is taken as it is.
+
+    References
+    ----------
+    .. [1] Definitions of the units, exact.
+    """
     wanted = quantity(quantity_code)
     if unit_code in wanted.extra_units:
-        unit(unit_code)
+        _must_be_finite(value)
         return value
     if not fits(quantity_code, unit_code):
         raise UnitError(f"{wanted.name} is never given in {unit_code}; it is kept in {wanted.unit}")

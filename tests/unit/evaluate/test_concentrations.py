@@ -63,6 +63,12 @@ def test_molar_from_normality__refuses_bad_inputs(normality: float, equivalents:
         molar_from_normality(normality, equivalents)
 
 
+def test_molar_from_normality__limit_eight_equivalents_are_the_most() -> None:
+    assert molar_from_normality(0.8, 8) == pytest.approx(0.1, rel=1e-15)
+    with pytest.raises(OutOfRangeError, match=r"from 1 to 8, not 8\.05"):
+        molar_from_normality(0.8, 8.05)  # type: ignore[arg-type]  # what a form may send
+
+
 def test_molar_from_normality__refuses_half_an_electron() -> None:
     with pytest.raises(OutOfRangeError, match=r"whole number, not 1\.5"):
         molar_from_normality(0.1, 1.5)  # type: ignore[arg-type]  # what a form may send

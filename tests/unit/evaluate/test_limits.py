@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import norm
 
-from evaluate.errors import NotPredictableError, OutOfRangeError
+from evaluate.errors import NotPredictableError, OutOfRangeError, UnknownNameError
 from evaluate.limits import (
     LimitKind,
     LimitVerdict,
@@ -64,8 +64,13 @@ def test_limits_in_force__independent_every_row_is_found_in_exactly_one_place_an
     assert len(found) == len(TABLE)
 
 
-def test_limits_in_force__refuses_nothing_but_finds_nothing_for_an_unknown_place() -> None:
-    assert limits_in_force(TABLE, "Nowhere", LimitKind.TOTAL, date(2021, 1, 1)) == ()
+def test_limits_in_force__refuses_a_place_the_table_does_not_know() -> None:
+    with pytest.raises(UnknownNameError, match="no place 'Nowhere'; it has: Here, There"):
+        limits_in_force(TABLE, "Nowhere", LimitKind.TOTAL, date(2021, 1, 1))
+
+
+def test_limits_in_force__limit_a_known_place_may_have_none_of_a_kind() -> None:
+    assert limits_in_force(TABLE, "There", LimitKind.LABEL, date(2021, 1, 1)) == ()
 
 
 @pytest.mark.parametrize(

@@ -52,7 +52,7 @@ def test_combined_so2__refuses_bad_inputs(bad: float) -> None:
         (30.0, PairVerdict.POSSIBLE),
         (30.1, PairVerdict.WITHIN_UNCERTAINTY),
         (32.0, PairVerdict.WITHIN_UNCERTAINTY),
-        (32.1, PairVerdict.IMPOSSIBLE),
+        (32.01, PairVerdict.IMPOSSIBLE),
     ],
 )
 def test_judge_pair__closed_form_twice_the_uncertainty_is_allowed(free: float, verdict: PairVerdict) -> None:

@@ -157,6 +157,11 @@ def test_so2_one_flask__refuses_bad_later_titres(titres: tuple[float, ...]) -> N
         so2_one_flask(1.0, titres, 0.01, 50.0)
 
 
+def test_so2_one_flask__refuses_three_titres_in_words() -> None:
+    with pytest.raises(OutOfRangeError, match="from 1 to 2, not 3"):
+        so2_one_flask(1.0, (1.0, 1.0, 1.0), 0.01, 50.0)
+
+
 def test_so2_two_portions__closed_form_combined_is_the_difference() -> None:
     found = so2_two_portions(32.0, 112.0)
     assert (found.free_mg_per_l, found.combined_mg_per_l, found.total_mg_per_l) == (32.0, 80.0, 112.0)

@@ -51,7 +51,9 @@ def test_check_in_tartrate__closed_form_difference_and_verdict() -> None:
     assert found.passed
 
 
-@pytest.mark.parametrize(("read", "passed"), [(3.506, False), (3.508, True), (3.606, True), (3.608, False)])
+@pytest.mark.parametrize(
+    ("read", "passed"), [(3.5068, False), (3.5072, True), (3.6068, True), (3.6072, False)]
+)
 def test_check_in_tartrate__limit_five_hundredths_on_either_side(read: float, *, passed: bool) -> None:
     assert check_in_tartrate(read, 25.0).passed is passed
 

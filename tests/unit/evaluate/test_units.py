@@ -181,6 +181,12 @@ def test_normalise__refuses_a_unit_of_something_else() -> None:
         normalise(Decimal(1), "free_so2", "°C")
 
 
+@pytest.mark.parametrize("unit_code", ["mg/L", "g/L", "ppm"])
+def test_normalise__refuses_what_is_not_finite(unit_code: str) -> None:
+    with pytest.raises(UnitError, match="finite"):
+        normalise(Decimal("Infinity"), "free_so2", unit_code)
+
+
 def test_fits__closed_form_mass_concentrations_and_ppm_for_so2() -> None:
     assert fits("free_so2", "g/L")
     assert fits("free_so2", "ppm")
