@@ -73,12 +73,18 @@ def _explained() -> dict[tuple[str, str, str], str]:
     return {(entry["module"], entry["code"], entry["change"]): entry["reason"] for entry in entries}
 
 
-def _tests_that_name(module: str) -> list[str]:
-    return [
-        str(path)
-        for path in sorted(UNIT_TESTS.glob("test_*.py"))
-        if path.name != WALK and module in _imported(ast.parse(path.read_text(encoding="utf-8")))
-    ]
+def _near_tests(module: str) -> list[str]:
+    """Return the test files that name the module or, where none does, those of the modules that import it."""
+    tests = [path for path in sorted(UNIT_TESTS.glob("test_*.py")) if path.name != WALK]
+    named = [str(path) for path in tests if _names(path, module)]
+    if named:
+        return named
+    users = [path for path in sorted(PACKAGE.glob("*.py")) if _names(path, module)]
+    return sorted({test for user in users for test in _near_tests(f"evaluate.{user.stem}")})
+
+
+def _names(path: Path, module: str) -> bool:
+    return module in _imported(ast.parse(path.read_text(encoding="utf-8")))
 
 
 def _imported(tree: ast.Module) -> set[str]:
@@ -93,7 +99,7 @@ def _trials(name: str, jobs: int) -> Iterator[tuple[Mutant, Fate]]:
     """Yield every mutant of a module with its fate; a survivor of the near tests faces all others too."""
     path = PACKAGE / f"{name}.py"
     source, module = path.read_text(encoding="utf-8"), f"evaluate.{name}"
-    near = _tests_that_name(module)
+    near = _near_tests(module)
     mutants = find_mutants(module, source)
     if mutants and near and not _pass_unbroken(module, path, source, near):
         raise SystemExit(f"{module}: tests fail before anything is broken; mend them first: {near}")
