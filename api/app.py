@@ -46,6 +46,7 @@ def create_app(services: Services) -> FastAPI:
         openapi_url=None,
         docs_url=None,
         redoc_url=None,
+        redirect_slashes=False,  # one address a thing; any other is told as not found
         telemetry={"auto_configure": False},
     )
     app.state.parts = Parts(services, Database(services.store), bell, Pages(services), unsubscribe)

@@ -120,7 +120,10 @@ def _from_elsewhere(headers: Headers, scheme: str) -> bool:
     origin = headers.get("origin")
     if origin is None:
         return False
-    parts = urlsplit(origin)
+    try:
+        parts = urlsplit(origin)
+    except ValueError:
+        return True  # no browser writes such an origin for one of our pages
     return (parts.scheme, parts.netloc.lower()) != (scheme, headers.get("host", "").lower())
 
 

@@ -1,6 +1,7 @@
 """How routes are laid: each read answers GET and HEAD, and takes no parameter that it does not know."""
 
-from collections.abc import Callable
+from collections import Counter
+from collections.abc import Callable, Mapping
 from difflib import get_close_matches
 from http import HTTPStatus
 from typing import Any, TypeVar
@@ -35,19 +36,25 @@ def reads(
 
 
 def refuse_unknown_parameters(request: Request) -> None:
-    """Refuse a request with a query parameter that its route does not take.
+    """Refuse a request with a query parameter that its route does not take, or that comes more than once.
 
-    A misspelt filter that is ignored would give the wrong rows and look right.
+    A misspelt filter, or the first of two, would be ignored: wrong rows that look right.
     """
     known = _query_parameters(request.scope["route"])
-    faults = [
-        ParameterFault(parameter=name, location="query", detail=_right_name(name, known))
-        for name in dict.fromkeys(request.query_params.keys())
-        if name not in known
-    ]
-    if faults:
-        names = ", ".join(fault.parameter for fault in faults)
-        raise ProblemError(HTTPStatus.UNPROCESSABLE_ENTITY, f"unknown parameter: {names}", faults)
+    times = Counter(name for name, _ in request.query_params.multi_items())
+    unknown = {name: _right_name(name, known) for name in times if name not in known}
+    _refuse("unknown parameter", unknown)
+    twice = {name: f"it came {count} times; give it once" for name, count in times.items() if count > 1}
+    _refuse("repeated parameter", twice)
+
+
+def _refuse(what: str, details: Mapping[str, str]) -> None:
+    if details:
+        faults = [
+            ParameterFault(parameter=name, location="query", detail=detail)
+            for name, detail in details.items()
+        ]
+        raise ProblemError(HTTPStatus.UNPROCESSABLE_ENTITY, f"{what}: {', '.join(details)}", faults)
 
 
 def _query_parameters(route: object) -> list[str]:

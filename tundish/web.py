@@ -54,6 +54,7 @@ def server(app: ASGIApp) -> EmbeddedServer:
             access_log=False,
             lifespan="off",
             server_header=False,
+            proxy_headers=False,  # nothing stands before us, so no header may say who asked or how
             timeout_graceful_shutdown=GRACE_S,
         )
     )

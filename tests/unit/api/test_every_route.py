@@ -91,6 +91,13 @@ async def test_an_unknown_parameter_is_refused_by_name(bench: Client, path: str)
     assert _problem(answer, 422)["errors"][0]["parameter"] == "no_such_parameter"
 
 
+@pytest.mark.parametrize("address", ["/api/v1/readings", "/sheets/readings.csv"])
+async def test_a_filter_that_comes_twice_is_refused(bench: Client, address: str) -> None:
+    answer = await bench.get(address, params=[("instrument", "one"), ("instrument", "other")])
+    fault = _problem(answer, 422)["errors"][0]
+    assert (fault["parameter"], fault["detail"]) == ("instrument", "it came 2 times; give it once")
+
+
 @PATHS
 async def test_the_handbook_shows_the_route(path: str) -> None:
     assert f"`{path}`" in HANDBOOK.read_text(encoding="utf-8")
@@ -103,7 +110,9 @@ async def test_an_id_that_cannot_be_is_refused(bench: Client, path: str, wrong: 
     assert _problem(answer, 422)["errors"][0]["location"] == "path"
 
 
-@pytest.mark.parametrize("address", ["/nowhere", "/api/v1/nowhere", "/sheets/nowhere.csv", "/static/nowhere"])
+@pytest.mark.parametrize(
+    "address", ["/nowhere", "/api/v1/lines/", "/api/v1/nowhere", "/sheets/nowhere.csv", "/static/nowhere"]
+)
 async def test_an_address_without_a_route_is_not_found(bench: Client, address: str) -> None:
     assert _problem(await bench.get(address), 404)["instance"] == address
 

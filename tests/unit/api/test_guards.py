@@ -58,6 +58,7 @@ async def test_a_foreign_host_name_is_refused(client: Client, host: str) -> None
     [
         {"Origin": "http://evil.example"},
         {"Origin": "null"},
+        {"Origin": "http://[bad"},
         {"Origin": "https://127.0.0.1:8710"},
         {"Origin": "http://127.0.0.1:9999"},
         {"Sec-Fetch-Site": "cross-site"},

@@ -25,6 +25,11 @@ def test_a_plus_sign_that_became_a_blank_is_understood() -> None:
     assert parse_rfc3339("2025-10-03T10:15:30 02:00") == parse_rfc3339("2025-10-03T08:15:30Z")
 
 
+@pytest.mark.parametrize("text", ["0001-01-01T00:00:00+14:00", "9999-12-31T23:59:59-14:00"])
+def test_a_moment_just_beyond_the_calendar_is_still_a_number(text: str) -> None:
+    assert abs(parse_rfc3339(text)) > 62_000_000_000 * 10**6  # 1970 lies 62e9 s after the year 1
+
+
 @pytest.mark.parametrize(
     "text",
     ["2025-10-03T08:15:30", "2025-10-03", "yesterday", "", "1759479330", "2025-13-03T08:15:30Z", "9" * 500],
