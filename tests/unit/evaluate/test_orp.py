@@ -85,6 +85,10 @@ def test_check_orp__limit_of_the_tolerance(mv: float, passes: bool) -> None:
     assert check_orp(mv, SILVER, 428.0).passes is passes
 
 
+def test_check_orp__limit_ten_millivolts_unless_another_is_given() -> None:
+    assert check_orp(231.0, SILVER, 428.0).tolerance_mv == 10.0
+
+
 @given(POTENTIALS, POTENTIALS)
 def test_check_orp__law_an_offset_taken_off_passes(mv: float, expected: float) -> None:
     offset = check_orp(mv, HYDROGEN, expected).offset_mv
