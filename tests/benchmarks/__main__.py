@@ -5,7 +5,7 @@ import sys
 from collections.abc import Callable, Iterable
 
 from storage.connect import sqlite_module
-from tests.benchmarks import decode, hearing, storage_rows
+from tests.benchmarks import decode, formulas, hearing, storage_rows
 from tests.benchmarks.report import Figure, machine, show
 
 
@@ -26,6 +26,7 @@ def _writing() -> list[Figure]:
 
 
 PARTS: dict[str, Callable[[], Iterable[Figure]]] = {
+    "formulas": formulas.measure,
     "decode": _decoding,
     "write": _writing,
     "latency": hearing.latency,

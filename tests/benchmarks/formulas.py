@@ -1,0 +1,94 @@
+"""How long the formulas take, beside plain numpy doing the bare arithmetic in the same run."""
+
+import math
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+
+from evaluate import molecular, rule_sets
+from evaluate.curve import Curve
+from evaluate.dead_stop import dead_stop_branches
+from evaluate.end_point_derivative import first_derivative_end_points, second_derivative_end_points
+from evaluate.end_point_fixed import fixed_value_end_point
+from evaluate.gran import GranKind, gran_end_point, gran_values
+from tests.benchmarks.report import Figure
+
+ROUNDS = 20
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def best_ms(work: Callable[[], object]) -> float:
+    """Return the processor time of the quickest of several rounds. [ms]"""
+    took = []
+    for _ in range(ROUNDS):
+        begun = time.process_time_ns()
+        work()
+        took.append(time.process_time_ns() - begun)
+    return min(took) / 1e6
+
+
+def titration(points: int = 200) -> Curve:
+    """Return a smooth curve of a weak acid by a strong base. [mL; pH]"""
+    volumes = [20.0 * (index + 1) / points for index in range(points)]
+    return Curve(tuple(volumes), tuple(7.0 + 4.0 * math.tanh(3.0 * (v - 12.0)) + 0.05 * v for v in volumes))
+
+
+def all_methods(curve: Curve) -> None:
+    """Find the end point by every method."""
+    first_derivative_end_points(curve)
+    second_derivative_end_points(curve)
+    fixed_value_end_point(curve, 8.2)
+    gran_end_point(gran_values(curve.between(8.0, 11.5), GranKind.ACID, 50.0))
+    dead_stop_branches(curve)
+
+
+def import_ms() -> float:
+    """Return the processor time of importing every module of `evaluate`, without starting Python. [ms]"""
+    names = sorted(path.stem for path in (ROOT / "evaluate").glob("*.py") if path.stem != "__init__")
+    text = (
+        "import time; begun = time.process_time_ns()\n"
+        + "".join(f"import evaluate.{name}\n" for name in names)
+        + "print((time.process_time_ns() - begun) / 1e6)"
+    )
+    runs = [
+        float(subprocess.run([sys.executable, "-c", text], cwd=ROOT, check=True, capture_output=True).stdout)
+        for _ in range(5)
+    ]
+    return min(runs)
+
+
+def measure() -> list[Figure]:
+    """Measure curves, molecular values, control charts and imports."""
+    curve = titration()
+    ph = np.linspace(2.9, 4.0, 10_000)
+    free = np.linspace(5.0, 60.0, 10_000)
+    scores = np.random.default_rng(1).normal(size=1000)
+    signal, volume = np.array(curve.signal), np.array(curve.volume_ml)
+    return [
+        Figure("curve of 200 points, all methods", best_ms(lambda: all_methods(curve)), "ms", 5),
+        Figure(
+            "  bare second difference by numpy",
+            best_ms(lambda: np.gradient(np.gradient(signal, volume), volume)),
+            "ms",
+        ),
+        Figure(
+            "10,000 molecular values",
+            best_ms(lambda: molecular.molecular_so2(free, ph, "oiv-as323-04c", alcohol_pct_vol=12.5)),
+            "ms",
+            20,
+        ),
+        Figure("  bare formula by numpy", best_ms(lambda: free / (1 + 10 ** (ph - 1.81))), "ms"),
+        Figure("chart of 1,000 points, three rule sets", best_ms(lambda: _all_rules(scores)), "ms", 10),
+        Figure("  bare comparison by numpy", best_ms(lambda: np.abs(scores) > 3), "ms"),
+        Figure("import of everything in evaluate", import_ms(), "ms", 60),
+    ]
+
+
+def _all_rules(scores: "np.ndarray[tuple[int], np.dtype[np.float64]]") -> None:
+    """Judge by every rule of the chart: the default set and the two with the most rules."""
+    for name in ("nordtest", "western_electric", "nelson"):
+        rule_sets.judge(scores, name)
