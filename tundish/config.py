@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
-from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict
+from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict, SettingsError
 
 NAME = r"^[a-z0-9][a-z0-9-]{0,39}$"
 """Names of lines and instruments: they stand in URLs, topics and sheets."""
@@ -192,6 +192,29 @@ def _fault(error: Any, table: dict[str, Any]) -> str:
     return f"{place}: {error['msg'][0].lower()}{error['msg'][1:]} (got {error['input']!r})"
 
 
+def _environment_fault(error: SettingsError) -> str:
+    """Say which variable the library could not read; its own words name only the table."""
+    tables = [name for name in Config.model_fields if f'"{name}"' in str(error)]
+    names = " or ".join(f"TUNDISH_{name.upper()}" for name in tables)
+    return f"{names} is no JSON; set single values as TUNDISH_<TABLE>__<KEY>, and lines in the file"
+
+
+def read_table(path: Path) -> dict[str, Any]:
+    """Read a configuration file as it stands, whatever it says.
+
+    Raises
+    ------
+    ConfigError
+        If the file cannot be read or is not TOML.
+    """
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise ConfigError(str(path), [f"cannot be read: {error.strerror}"]) from error
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise ConfigError(str(path), [f"is not TOML: {error}"]) from error
+
+
 def load_config(path: Path) -> Config:
     """Read and check a configuration file.
 
@@ -200,13 +223,10 @@ def load_config(path: Path) -> Config:
     ConfigError
         If the file cannot be read, is not TOML, or anything in it is wrong; all faults at once.
     """
-    try:
-        table = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise ConfigError(str(path), [f"cannot be read: {error.strerror}"]) from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise ConfigError(str(path), [f"is not TOML: {error}"]) from error
+    table = read_table(path)
     try:
         return Config(**table)
+    except SettingsError as error:
+        raise ConfigError("environment", [_environment_fault(error)]) from error
     except ValidationError as error:
         raise ConfigError(str(path), [_fault(one, table) for one in error.errors()]) from error

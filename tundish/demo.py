@@ -27,9 +27,14 @@ def simulated_bench(folder: Path) -> Iterator[list[dict[str, Any]]]:
         If it does not come up.
     """
     ports = folder / "bench"
-    ports.mkdir(parents=True, exist_ok=True)
     paper = ports / "bench.json"
-    paper.unlink(missing_ok=True)
+    try:
+        ports.mkdir(parents=True, exist_ok=True)
+        paper.unlink(missing_ok=True)
+    except OSError as error:
+        raise SimulatedBenchError(
+            f"the demo folder {folder} cannot be used: {error.strerror}; name another with --folder"
+        ) from error
     call = [sys.executable, "-m", "simulators", "bench", "--folder", str(ports)]
     call += ["--log", str(folder / "wire.jsonl")]
     if sys.platform == "win32":

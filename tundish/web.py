@@ -32,7 +32,9 @@ def bind(host: str, port: int) -> socket.socket:
     except OSError as error:
         listener.close()
         why = WHY.get(error.errno or 0, f"cannot be had: {error.strerror}")
-        raise AddressError(f"port {port} of {host} {why}; choose another with api.port") from error
+        raise AddressError(
+            f"port {port} of {host} {why}; choose another with api.port, or with --port for the demo"
+        ) from error
     return listener
 
 

@@ -1,8 +1,9 @@
 """The only place that builds the whole: from a configuration to objects that know each other."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from acquire.config import (
     CaptureFileSource,
@@ -55,10 +56,27 @@ def line_plans(config: Config, folder: Path, source: str = "configuration") -> t
     return tuple(plans)
 
 
+def driver_faults(table: Mapping[str, Any], folder: Path) -> list[str]:
+    """Return what is wrong with the drivers that a file names, though the file has other faults too."""
+    registry, faults = DriverRegistry(), []
+    lines = table.get("line")
+    for place, line in enumerate(lines if isinstance(lines, list) else []):
+        if not isinstance(line, dict) or not isinstance(line.get("driver"), str):
+            continue  # a fault of the file itself, told by `load_config`
+        try:
+            registry.factory(_driver_name(line["driver"], folder))
+        except DriverError as error:
+            faults.append(f"line[{line.get('name', place)}].driver: {error}")
+    return faults
+
+
+def _driver_name(driver: str, folder: Path) -> str:
+    return str(folder / driver) if driver.endswith(".toml") else driver
+
+
 def _plan(line: AnyLineConfig, folder: Path, registry: DriverRegistry) -> LinePlan:
-    driver = str(folder / line.driver) if line.driver.endswith(".toml") else line.driver
     settings = LineSettings(line.name, line.instrument, _source(line, folder))
-    return LinePlan(settings, registry.factory(driver))
+    return LinePlan(settings, registry.factory(_driver_name(line.driver, folder)))
 
 
 def _source(line: AnyLineConfig, folder: Path) -> Source:

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from tundish.config import load_config
+from tundish.config import ConfigError, load_config, read_table
 
 
 @click.command("check")
@@ -16,10 +16,15 @@ def command(file: Path) -> None:
 
     Example: tundish check tundish.toml
     """
-    from tundish.wiring import line_plans
+    from tundish.wiring import driver_faults, line_plans
 
-    config = load_config(file)
-    plans = line_plans(config, file.resolve().parent)
+    table = read_table(file)
+    try:
+        config = load_config(file)
+    except ConfigError as error:
+        faults = [*error.faults, *driver_faults(table, file.resolve().parent)]
+        raise ConfigError(error.source, faults) from error
+    plans = line_plans(config, file.resolve().parent, str(file))
     click.echo(f"{file}: in order; {len(plans)} lines")
     for plan in plans:
         click.echo(f"  {plan.settings.name}: {plan.settings.instrument} by {plan.factory.identity.name}")

@@ -8,7 +8,13 @@ from tundish import log
 
 
 @click.command("demo")
-@click.option("--port", default=8710, show_default=True, help="Where to serve on 127.0.0.1.")
+@click.option(
+    "--port",
+    type=click.IntRange(1, 65535),
+    default=8710,
+    show_default=True,
+    help="Where to serve on 127.0.0.1.",
+)
 @click.option("--for", "for_s", type=click.FloatRange(min=0), help="Stop by itself after so many seconds.")
 @click.option(
     "--folder", type=click.Path(path_type=Path, file_okay=False), default=Path("demo"), show_default=True
@@ -20,8 +26,10 @@ def command(port: int, for_s: float | None, folder: Path) -> None:
     """
     from tundish.daemon import run_daemon
     from tundish.demo import demo_config, simulated_bench, welcome
+    from tundish.web import bind
 
     log.set_up()
+    bind("127.0.0.1", port).close()  # a taken port is told before anything is started
     with simulated_bench(folder) as instruments:
         config = folder / "tundish.toml"
         config.write_text(demo_config(instruments, port), encoding="utf-8")

@@ -13,6 +13,8 @@ from tundish.cli import COMMANDS, guarded
 from tundish.commands.listen import hex_rows
 from tundish.config import ConfigError, load_config
 from tundish.demo import demo_config
+from tundish.errors import AddressError, SimulatedBenchError
+from tundish.web import bind
 from tundish.wiring import line_plans
 
 FRAME = b"R|0042|2025-10-06 08:41:07|F|W-1007|2.31|mL|29.6|mg/L|*53\r\n"
@@ -20,6 +22,12 @@ FRAME = b"R|0042|2025-10-06 08:41:07|F|W-1007|2.31|mL|29.6|mg/L|*53\r\n"
 
 def call(*arguments: str) -> Result:
     return CliRunner().invoke(cli.cli, arguments)
+
+
+def free_port() -> int:
+    with bind("127.0.0.1", 0) as listener:
+        port: int = listener.getsockname()[1]
+        return port
 
 
 def made_store(folder: Path) -> Path:
@@ -55,6 +63,32 @@ def test_check_says_what_is_in_order(tmp_path: Path) -> None:
     file = tmp_path / "tundish.toml"
     file.write_text("", encoding="utf-8")
     assert call("check", str(file)).output.strip() == f"{file}: in order; 0 lines"
+
+
+def test_check_tells_faults_of_the_file_and_of_its_drivers_at_once(tmp_path: Path) -> None:
+    file = tmp_path / "tundish.toml"
+    file.write_text('colour = 1\n[[line]]\nname = "so2"\ndriver = "no-such"\n', encoding="utf-8")
+    error = call("check", str(file)).exception
+    assert isinstance(error, ConfigError)
+    assert error.source == str(file)
+    places = [fault.split(":")[0] for fault in error.faults]
+    assert places == ["line[so2].kind", "colour", "line[so2].driver"]
+
+
+def test_the_demonstration_refuses_a_folder_that_it_cannot_make(tmp_path: Path) -> None:
+    (tmp_path / "file").touch()
+    error = call("demo", "--folder", str(tmp_path / "file" / "demo"), "--port", str(free_port())).exception
+    assert isinstance(error, SimulatedBenchError)
+    assert "name another with --folder" in str(error)
+
+
+def test_the_demonstration_tells_a_taken_port_before_it_starts_anything(tmp_path: Path) -> None:
+    folder = tmp_path / "demo"
+    with bind("127.0.0.1", 0) as taken:
+        taken.listen()
+        result = call("demo", "--folder", str(folder), "--port", str(taken.getsockname()[1]))
+    assert isinstance(result.exception, AddressError)
+    assert not folder.exists()
 
 
 def test_backup_verify_and_restore_go_round(tmp_path: Path) -> None:

@@ -116,3 +116,12 @@ def test_what_was_loaded_cannot_be_changed(tmp_path: Path) -> None:
     config = load(tmp_path, GOOD)
     with pytest.raises(ValueError, match="frozen"):
         config.store.path = "other.db"
+
+
+@pytest.mark.parametrize("name", ["TUNDISH_LINE", "TUNDISH_API"])
+def test_a_table_from_the_environment_that_cannot_be_read_is_named(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    monkeypatch.setenv(name, "garbage")
+    (fault,) = faults(tmp_path, GOOD)
+    assert fault.startswith(f"{name} is no JSON")
