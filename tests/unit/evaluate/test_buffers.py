@@ -131,3 +131,10 @@ def test_a_table_that_is_none_is_refused(
 def test_a_certificate_that_is_none_is_refused(ph: float, temperature: float) -> None:
     with pytest.raises(OutOfRangeError):
         Certificate(ph, temperature)
+
+
+def test_the_ends_of_every_range_of_a_buffer_are_taken() -> None:
+    table = BufferTable("b", "e", (0.0, 100.0), (0.0, 14.0))
+    assert buffer_value(table, 50.0).ph == 7.0
+    assert Certificate(14.0, 100.0).ph == 14.0
+    assert Certificate(0.0, 0.0).ph == 0.0

@@ -138,9 +138,9 @@ def test_a_current_that_sinks_after_a_flat_branch_is_no_dead_stop() -> None:
     assert "no dead stop" in found.detail
 
 
-@pytest.mark.parametrize(("drift", "found"), [(6.0, 1), (7.0, 0)])
+@pytest.mark.parametrize(("drift", "found"), [(6.64, 1), (6.69, 0)])
 def test_a_baseline_may_drift_up_to_a_quarter_of_the_rise(drift: float, found: int) -> None:
-    # 6 beside 26 per mL is 0.23 of it, 7 beside 27 is 0.26.
+    # 6.64 beside 26.64 per mL is 0.2492 of it, 6.69 beside 26.69 is 0.2507.
     assert len(dead_stop_branches(knee(drift=drift), RISING)) == found
 
 
@@ -177,3 +177,14 @@ def test_signal_to_noise_is_the_span_over_the_scatter() -> None:
 def test_dead_stop_branches__refuses_a_skip_that_is_none(bad: float) -> None:
     with pytest.raises(OutOfRangeError, match="skip"):
         dead_stop_branches(knee(), skip_ml=bad)
+
+
+@pytest.mark.parametrize(("to_scatter", "found"), [(6.05, 1), (5.95, 0)])
+def test_the_steep_branch_must_gain_six_times_the_scatter(to_scatter: float, found: int) -> None:
+    # Forty readings of +1 and -1 scatter about their line, whose slope is almost nothing; twenty
+    # even steps of a line gain its slope times sqrt(20**2 - 1).
+    flat = [(-1.0) ** i for i in range(40)]
+    left = np.array(flat) - np.polyval(np.polyfit(range(40), flat, 1), range(40))
+    slope = to_scatter * math.sqrt(float(left @ left) / 38) / math.sqrt(20**2 - 1)
+    curve = Curve(tuple(map(float, range(60))), (*flat, *(3.0 + slope * (i + 1) for i in range(20))))
+    assert len(dead_stop_branches(curve, RISING)) == found

@@ -236,3 +236,15 @@ def test_mv_from_ph__independent_numpy_line() -> None:
 def test_mv_from_ph__refuses_what_is_no_ph(ph: float, temperature: float) -> None:
     with pytest.raises(OutOfRangeError):
         mv_from_ph(ELECTRODE, ph, temperature)
+
+
+def test_buffers_two_degrees_apart_are_of_one_temperature() -> None:
+    assert fit_electrode([reading(4.0, 177.0, 20.0), reading(7.0, 3.0, 22.0)]).temperature_c == 21.0
+    with pytest.raises(ContradictionError):
+        fit_electrode([reading(4.0, 177.0, 20.0), reading(7.0, 3.0, 22.01)])
+
+
+def test_the_ends_of_every_range_are_taken() -> None:
+    assert fit_electrode([reading(4.0, 2000.0), reading(7.0, -2000.0)]).slope_share > 1
+    assert mv_from_ph(ELECTRODE, [-2.0, 16.0], [0.0, 100.0]).shape == (2,)
+    assert ph_from_mv(ELECTRODE, [-2000.0, 2000.0], [0.0, 100.0]).shape == (2,)

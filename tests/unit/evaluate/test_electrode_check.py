@@ -259,3 +259,14 @@ def test_response_time__refuses_what_does_not_pair_or_grow() -> None:
         response_time(TIMES, [7.0] * 6, 0.05)
     with pytest.raises(EvaluateError, match="does not grow"):
         response_time([0.0] * 6, [7.0] * 6, 0.05)
+
+
+def test_limits_are_those_of_practice_and_of_the_pharmacopoeia() -> None:
+    limits = ElectrodeLimits()
+    assert (limits.good_slope_pct, limits.usable_slope_pct) == ((95.0, 105.0), (90.0, 105.0))
+    assert (limits.good_offset_mv, limits.usable_offset_mv) == (15.0, 30.0)
+    assert (limits.most_residual_ph, limits.least_apart_ph) == (0.05, 2.0)
+
+
+def test_verify_electrode__limit_five_hundredths_unless_another_is_given() -> None:
+    assert verify_electrode(GOOD, reading(6.0, 50.0)).tolerance_ph == 0.05

@@ -330,3 +330,75 @@ def test_first_derivative_end_points__refuses_limits_that_make_no_sense(bad: flo
 def test_second_derivative_end_points__refuses_limits_that_make_no_sense(bad: float) -> None:
     with pytest.raises(OutOfRangeError):
         second_derivative_end_points(jump(), EndPointLimits(wide_bracket_ml=bad))
+
+
+# Each setting, on either side of it.
+
+
+def of_steps(steps: list[float]) -> Curve:
+    """Curve with the given slopes over steps of 1 mL."""
+    return Curve(
+        tuple(map(float, range(len(steps) + 1))), tuple(sum(steps[:i]) for i in range(len(steps) + 1))
+    )
+
+
+def zigzag(rise: float, places: tuple[int, ...]) -> Curve:
+    """Readings of +1 and -1 in turn, and a rise of the signal by `rise` at each place."""
+    signal = [(-1.0) ** i + rise * sum(i >= place for place in places) for i in range(60)]
+    return Curve(tuple(map(float, range(60))), tuple(signal))
+
+
+# Each of +1, -1, +1 lies 2 from the mean of its neighbours, whose scatter is sqrt(1.5) of one reading's.
+ZIGZAG_NOISE = 1.482602218505602 * 2 / math.sqrt(1.5)
+
+
+@pytest.mark.parametrize(("share", "tied"), [(0.981, True), (0.979, False)])
+def test_a_neighbour_of_98_hundredths_is_a_tie(share: float, tied: bool) -> None:
+    point = first_derivative_end_points(of_steps([1.0] * 4 + [10.0, 10.0 * share] + [1.0] * 4)).only()
+    assert (Mark.TIED in point.marks) is tied
+
+
+@pytest.mark.parametrize(("steep", "found"), [(3.01, 1), (2.99, 0)])
+def test_a_jump_is_three_times_as_steep_as_usual(steep: float, found: int) -> None:
+    assert len(second_derivative_end_points(of_steps([1.0] * 5 + [steep] + [1.0] * 4))) == found
+
+
+@pytest.mark.parametrize(("to_noise", "found"), [(8.05, 1), (7.95, 0)])
+def test_a_jump_rises_by_eight_times_the_noise(to_noise: float, found: int) -> None:
+    rise = to_noise * ZIGZAG_NOISE - 2.0  # the readings beside it add 2
+    result = first_derivative_end_points(zigzag(rise, (30,)))
+    assert len(result) == found
+    assert found == 1 or result.reason is NoEndPoint.NO_JUMP
+
+
+@pytest.mark.parametrize(("to_noise", "noisy"), [(29.8, True), (30.2, False)])
+def test_a_jump_of_thirty_times_the_noise_is_clear(to_noise: float, noisy: bool) -> None:
+    point = first_derivative_end_points(zigzag(to_noise * ZIGZAG_NOISE - 2.0, (30,))).only()
+    assert point.signal_to_noise == pytest.approx(to_noise)
+    assert (Mark.NOISY in point.marks) is noisy
+
+
+@pytest.mark.parametrize(("to_noise", "found"), [(8.05, 2), (7.95, 1)])
+def test_a_second_jump_rises_by_eight_times_the_noise_too(to_noise: float, found: int) -> None:
+    lower = zigzag(to_noise * ZIGZAG_NOISE - 2.0, (40,))
+    higher = zigzag(100.0, (20,))
+    both = Curve(
+        lower.volume_ml,
+        tuple(a + b - (-1.0) ** i for i, (a, b) in enumerate(zip(lower.signal, higher.signal, strict=True))),
+    )
+    assert len(first_derivative_end_points(both)) == found
+
+
+@pytest.mark.parametrize(("to_noise", "found"), [(6.05, 2), (5.95, 1)])
+def test_two_jumps_are_parted_by_six_times_the_noise_of_a_slope(to_noise: float, found: int) -> None:
+    # The lower jump takes two steps of a + 2 and a - 2; the slope between the jumps goes down to -2.
+    half = to_noise * math.sqrt(2) * ZIGZAG_NOISE - 4.0
+    curve = zigzag(half, (40, 41))
+    both = Curve(curve.volume_ml, tuple(y + 100.0 * (i >= 20) for i, y in enumerate(curve.signal)))
+    assert len(first_derivative_end_points(both)) == found
+
+
+def test_limits_are_a_tenth_of_a_millilitre_three_points_and_a_tenth_of_the_slope() -> None:
+    limits = EndPointLimits()
+    assert (limits.wide_bracket_ml, limits.points_each_side, limits.least_share) == (0.1, 3, 0.1)
+    assert (limits.least_span, limits.widest_gap_ml) == (0.0, math.inf)

@@ -257,3 +257,26 @@ def test_a_good_line_does_not_prove_a_right_answer() -> None:
 def test_gran_end_point__refuses_limits_that_make_no_sense(name: str, bad: float) -> None:
     with pytest.raises(OutOfRangeError):
         gran_end_point(LINE, **{name: bad})  # type: ignore[arg-type]  # a keyword with a number
+
+
+def test_a_line_must_explain_999_thousandths_unless_another_share_is_given() -> None:
+    # Residuals of +1, -1, -1, +1 beside a slope of b: r squared is 1 - 4 / (5 b**2 + 4).
+    def bent(r_squared: float) -> Curve:
+        b = math.sqrt((4 / (1 - r_squared) - 4) / 5)
+        return Curve((0.0, 1.0, 2.0, 3.0), (50 * b + 1, 49 * b - 1, 48 * b - 1, 47 * b + 1))
+
+    assert len(gran_end_point(bent(0.99901))) == 1
+    assert gran_end_point(bent(0.99899)).reason is NoEndPoint.NOT_STRAIGHT
+
+
+def test_the_ends_of_every_range_of_a_flask_are_taken() -> None:
+    curve = Curve((1.0, 2.0), (-1.0, 15.0))
+    assert len(gran_values(curve, GranKind.BASE, 0.0, 12.0)) == 2
+    assert len(gran_values(curve, GranKind.BASE, 0.0, 15.0)) == 2
+    assert len(gran_values_of_potential(curve, 0.0, 0.0, rises=True)) == 2
+    assert len(gran_values_of_potential(curve, 0.0, 100.0, rises=True)) == 2
+
+
+def test_a_point_as_far_away_as_the_points_span_is_not_marked() -> None:
+    at_the_limit = gran_end_point(Curve((0.0, 1.0, 2.0, 3.0), (6.0, 5.0, 4.0, 3.0))).only()
+    assert at_the_limit.marks == ()

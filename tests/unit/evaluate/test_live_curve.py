@@ -251,3 +251,14 @@ def test_limits_that_make_no_sense_are_refused(name: str, bad: float) -> None:
 def test_an_empty_start_window_is_refused() -> None:
     with pytest.raises(EvaluateError, match="the start window 4 to 3 is empty"):
         LiveLimits(start_low=4.0, start_high=3.0)
+
+
+def test_noise_is_judged_over_24_readings_and_three_missing_make_a_loss() -> None:
+    limits = LiveLimits()
+    assert (limits.noise_readings, limits.missing_in_a_row) == (24, 3)
+    assert limits.rising
+
+
+def test_the_smallest_window_is_taken() -> None:
+    assert LiveLimits(noise_readings=8, missing_in_a_row=1).noise_readings == 8
+    assert LiveLimits(most_overshoot=0.5).most_overshoot == 0.5

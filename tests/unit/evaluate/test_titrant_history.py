@@ -239,3 +239,14 @@ def test_restandardise_after__independent_search_day_by_day(rate: float) -> None
 def test_restandardise_after__refuses_what_is_outside(allowed: float, rate: float) -> None:
     with pytest.raises(OutOfRangeError):
         restandardise_after(allowed, rate)
+
+
+def test_half_a_per_cent_is_flagged_unless_another_limit_is_given() -> None:
+    assert not compare_factors(replicates(0.1, 0.01), replicates(0.100499, 0.01)).exceeds_limit
+    assert compare_factors(replicates(0.1, 0.01), replicates(0.100501, 0.01)).exceeds_limit
+
+
+def test_the_ends_of_every_range_of_an_old_factor_are_taken() -> None:
+    assert predicted_bias(10.0, 5.0) == pytest.approx(100.0)
+    assert predicted_bias(10.0, -5.0) == pytest.approx(-100 / 3)
+    assert restandardise_after(30.0, 1.0) == pytest.approx(100 * 30 / 130)
