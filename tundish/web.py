@@ -55,6 +55,7 @@ def server(app: ASGIApp) -> EmbeddedServer:
             log_config=None,
             access_log=False,
             lifespan="off",
+            ws="none",
             server_header=False,
             proxy_headers=False,  # nothing stands before us, so no header may say who asked or how
             timeout_graceful_shutdown=GRACE_S,

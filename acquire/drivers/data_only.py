@@ -7,6 +7,7 @@ import json
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
+from typing import Final
 
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
@@ -99,6 +100,11 @@ def _definition(text: str, source: str) -> Definition:
         raise DriverFileError(source, tuple(_fault(details) for details in error.errors())) from error
 
 
+_WORDS: Final = {"missing": "is missing", "extra_forbidden": "this key is not known here"}
+"""What we say instead of the library's own words, by the kind of fault."""
+
+
 def _fault(details: ErrorDetails) -> str:
     path = [str(part) for part in details["loc"] if not (isinstance(part, str) and part in KINDS)]
-    return f"{'.'.join(path)}: {details['msg'].removeprefix('Value error, ')}"
+    words = _WORDS.get(details["type"]) or details["msg"].removeprefix("Value error, ")
+    return f"{'.'.join(path)}: {words}"
