@@ -36,15 +36,36 @@ def _processors(form: Literal["text", "json"], *, colours: bool) -> list[Process
     ]
 
 
+def _of_library(_logger: WrappedLogger, _method: str, event: EventDict) -> EventDict:
+    """Bring a library's sentence into the form of our entries."""
+    return {
+        **event,
+        "event": "library.said",
+        "library": event["_record"].name,
+        "words": event["event"].strip(),
+    }
+
+
+def _library_handler(processors: list[Processor], target: Any) -> logging.Handler:
+    """Return a handler that writes what libraries log as we write our own entries."""
+    handler = logging.StreamHandler(target)
+    keep = structlog.stdlib.ProcessorFormatter.remove_processors_meta
+    handler.setFormatter(
+        structlog.stdlib.ProcessorFormatter(foreign_pre_chain=[_of_library], processors=[keep, *processors])
+    )
+    return handler
+
+
 def set_up(level: str = "info", form: Literal["text", "json"] = "text", stream: Any = None) -> None:
     """Send our own and the libraries' log entries to one stream (standard error unless told otherwise)."""
     target = stream or sys.stderr
     threshold = logging.getLevelNamesMapping()[level.upper()]
     colours = bool(getattr(target, "isatty", lambda: False)())
+    processors = _processors(form, colours=colours)
     structlog.configure(
-        processors=_processors(form, colours=colours),
+        processors=processors,
         wrapper_class=structlog.make_filtering_bound_logger(threshold),
         logger_factory=structlog.PrintLoggerFactory(target),
         cache_logger_on_first_use=True,
     )
-    logging.basicConfig(level=logging.WARNING, stream=target, format="%(name)s: %(message)s", force=True)
+    logging.basicConfig(level=logging.WARNING, handlers=[_library_handler(processors, target)], force=True)

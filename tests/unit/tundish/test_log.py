@@ -2,6 +2,7 @@
 
 import io
 import json
+import logging
 from collections.abc import Iterator
 
 import pytest
@@ -35,3 +36,12 @@ def test_entries_below_the_level_are_left_out() -> None:
     set_up("warning", "json", stream)
     structlog.get_logger().info("line.opened")
     assert stream.getvalue() == ""
+
+
+def test_what_a_library_says_has_the_same_form_and_no_key_in_it() -> None:
+    stream = io.StringIO()
+    set_up("info", "json", stream)
+    logging.getLogger("web.server").warning("refused %s", "/sheets/readings.csv?key=abc")
+    entry = json.loads(stream.getvalue())
+    assert (entry["event"], entry["library"], entry["level"]) == ("library.said", "web.server", "warning")
+    assert entry["words"] == "refused /sheets/readings.csv?key=…"
