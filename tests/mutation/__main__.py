@@ -32,6 +32,7 @@ def main() -> int:
     """Run the trials and report."""
     parser = argparse.ArgumentParser(prog="python -m tests.mutation", description=__doc__)
     parser.add_argument("modules", nargs="*", help="such as trend or evaluate.trend; all by default")
+    parser.add_argument("--near", action="store_true", help="spare a survivor the tests of other modules")
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1, help="processes at once")
     chosen = parser.parse_args()
     warm_up()
@@ -41,7 +42,7 @@ def main() -> int:
     survivors: list[Mutant] = []
     modules = [name.removeprefix("evaluate.") for name in chosen.modules] or _all_modules()
     for name in modules:
-        for mutant, found in _trials(name, chosen.jobs):
+        for mutant, found in _trials(name, chosen.jobs, near_only=chosen.near):
             fates[found] += 1
             survivors += [mutant] if found is Fate.SURVIVED else []
         sys.stdout.write(f"{name}: so far {dict(fates)}\n")
@@ -95,7 +96,7 @@ def _imported(tree: ast.Module) -> set[str]:
     return found
 
 
-def _trials(name: str, jobs: int) -> Iterator[tuple[Mutant, Fate]]:
+def _trials(name: str, jobs: int, *, near_only: bool) -> Iterator[tuple[Mutant, Fate]]:
     """Yield every mutant of a module with its fate; a survivor of the near tests faces all others too."""
     path = PACKAGE / f"{name}.py"
     source, module = path.read_text(encoding="utf-8"), f"evaluate.{name}"
@@ -111,7 +112,7 @@ def _trials(name: str, jobs: int) -> Iterator[tuple[Mutant, Fate]]:
                 survivors.append(mutant)
             else:
                 yield mutant, found
-    if survivors and _pass_unbroken(module, path, source, LAST_RESORT):
+    if survivors and not near_only and _pass_unbroken(module, path, source, LAST_RESORT):
         yield from _run(survivors, path, source, LAST_RESORT, jobs)
     else:  # where other tests fail anyway they would seem to kill every mutant
         yield from ((mutant, Fate.SURVIVED) for mutant in survivors)
