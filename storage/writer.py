@@ -24,6 +24,9 @@ T = TypeVar("T")
 
 GROUP: Final = 1000
 """Most pieces of work in one commit: bounds how long the newest rows stay unseen."""
+BREATH_S: Final = 0.005
+"""Pause after a commit, in which more comes together for the next: many small commits cost most of a core.
+What comes after a quiet moment is written at once. [s]"""
 FIRST_RETRY_S: Final = 0.05
 LAST_RETRY_S: Final = 2.0
 
@@ -85,6 +88,7 @@ class Writer:
         self._clock_us = clock_us
         self._spool: Spool[_Item] = Spool(limit_bytes)
         self._hurry = threading.Event()
+        self._breathe = threading.Event()
         self._pause = pause or self._hurry.wait
         self._on_full = on_full
         self._inserts = InsertTexts()
@@ -153,6 +157,7 @@ class Writer:
     def close(self, timeout_s: float = 10.0) -> bool:
         """Write what waits, then end; False if the store could not be written and the rest is lost."""
         self._spool.close()
+        self._breathe.set()
         self._thread.join(timeout_s)
         if self._thread.is_alive():
             self._gave_up = True
@@ -165,6 +170,7 @@ class Writer:
             self._settle(items)
             self._spool.release(items)
             self._tell()
+            self._breathe.wait(BREATH_S)
 
     def _tell(self) -> None:
         for listener in self._listeners:

@@ -13,6 +13,11 @@ from tundish.store_sink import DAEMON
 
 log = structlog.get_logger()
 
+PACE_S = 0.05
+"""Shortest time between two rounds of step 2: readings are taken many at a time. [s]"""
+RETRY_S = 5.0
+"""How long step 2 waits after a fault of its own. [s]"""
+
 
 async def take_in(store: Store, clock_us: Callable[[], int]) -> None:
     """Run step 2 whenever something was committed; a fault in it is logged and does not stop the hearing."""
@@ -23,11 +28,21 @@ async def take_in(store: Store, clock_us: Callable[[], int]) -> None:
     try:
         while True:
             bell.clear()
-            while await asyncio.to_thread(intake.step):
-                pass
+            await asyncio.sleep(PACE_S if await _all_taken(intake) else RETRY_S)
             await bell.wait()
     finally:
         end()
+
+
+async def _all_taken(intake: Intake) -> bool:
+    """Take everything there is; False if step 2 failed, whose readings then wait where they are."""
+    try:
+        while await asyncio.to_thread(intake.step):
+            pass
+    except Exception:
+        log.exception("intake.failed", place=intake.place)
+        return False
+    return True
 
 
 def _ring(loop: asyncio.AbstractEventLoop, bell: asyncio.Event) -> None:
