@@ -1,4 +1,5 @@
 import math
+from fractions import Fraction
 
 import numpy as np
 import pytest
@@ -26,6 +27,11 @@ def test_ethanol_mass_fraction__closed_form_volume_share_times_densities(
     )
 
 
+def test_ethanol_mass_fraction__closed_form_the_stated_line_in_exact_fractions() -> None:
+    exact = Fraction("0.2") * Fraction("0.78924") / (Fraction("0.99820") - 20 * Fraction("0.00130"))
+    assert float(ethanol_mass_fraction(20.0)) == pytest.approx(float(exact), rel=1e-12)
+
+
 def test_ethanol_mass_fraction__limit_none_in_water() -> None:
     assert ethanol_mass_fraction([0.0]).tolist() == [0.0]
 
@@ -51,6 +57,21 @@ def test_ethanol_mass_fraction__refuses_what_lies_outside(bad: float) -> None:
 def test_permittivity__closed_form_water_as_tabulated(celsius: float, water: float) -> None:
     # The international formulation for water (IAPWS 1997) at 0.1 MPa, recalled; the anchor at 25 °C is 78.54.
     assert float(permittivity(0.0, celsius)) == pytest.approx(water, rel=4e-3)
+
+
+@pytest.mark.parametrize(
+    ("celsius", "tabulated"),
+    [(0.0, 87.740), (10.0, 83.832), (20.0, 80.103), (30.0, 76.546), (40.0, 73.151), (50.0, 69.910)],
+)
+def test_permittivity__closed_form_shape_in_temperature_as_measured(celsius: float, tabulated: float) -> None:
+    # Malmberg and Maryott 1956, table of measured water, recalled; 78.304 at 25 °C. Only the shape is used.
+    assert float(permittivity(0.0, celsius)) == pytest.approx(78.54 * tabulated / 78.304, abs=0.0015)
+
+
+def test_permittivity__closed_form_the_stated_fit_in_ethanol() -> None:
+    w = float(ethanol_mass_fraction(20.0))
+    expected = float(np.polyval([-3.9474, -56.942, 78.54], w))
+    assert float(permittivity(20.0, 25.0)) == pytest.approx(expected, abs=1e-4)
 
 
 def test_permittivity__limit_the_anchor_at_25_degrees() -> None:
