@@ -8,7 +8,7 @@ import asyncio
 from typing import Final
 
 from acquire.backoff import Backoff
-from acquire.chunks import GATHER_NS, gather
+from acquire.chunks import gather
 from acquire.clock import NS_PER_S, Clock, now, within
 from acquire.errors import PortUnavailableError, TransportError
 from acquire.events import Instant
@@ -112,20 +112,13 @@ class Line:
             refusal = refusal or await self._send(outgoing)
 
     async def _something_or_deadline(self) -> None:
+        """Wait for the next turn. What comes while a turn is being kept gathers by itself for the one after."""
         deadline_ns = self._keeper.next_deadline_ns
         if deadline_ns is None:
-            first = await self._transport.wait()
+            await self._transport.wait()
         else:
             wait_ns = max(deadline_ns - self._clock.monotonic_ns(), MIN_WAIT_NS)
-            first = await within(self._clock, self._transport.wait(), wait_ns / NS_PER_S)
-        if first is not None:
-            await self._gather_until(first.monotonic_ns + GATHER_NS)
-
-    async def _gather_until(self, until_ns: int) -> None:
-        """Give a frame the time to come whole: fewer commits, and never more than the bound late."""
-        rest_ns = until_ns - self._clock.monotonic_ns()
-        if rest_ns > 0:
-            await self._clock.sleep(rest_ns / NS_PER_S)
+            await within(self._clock, self._transport.wait(), wait_ns / NS_PER_S)
 
     async def _send(self, data: bytes) -> End | None:
         """Send; if the wire does not take it, begin to end and say why."""

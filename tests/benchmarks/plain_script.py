@@ -1,6 +1,6 @@
 """The script a user would write without us: a thread a port, readline, one commit a row.
 
-Run as ``python -m tests.benchmarks.plain_script STORE PORT…``; it stops when its standard input closes. It is
+Run as ``python -m tests.benchmarks.plain_script STORE JOURNAL PORT…``; it stops when its standard input closes. It is
 the baseline of the sustained rate: no captures, no frames, no ledger, only the numbers.
 """
 
@@ -24,10 +24,11 @@ def keep_rows(port: str, database: sqlite3.Connection, lock: threading.Lock) -> 
                 database.commit()
 
 
-def main(store: str, ports: list[str]) -> None:
+def main(store: str, journal: str, ports: list[str]) -> None:
     """Start a thread a port and wait for the end of standard input."""
     database = sqlite3.connect(store, check_same_thread=False)
-    database.execute("PRAGMA journal_mode=WAL")
+    if journal != "default":
+        database.execute(f"PRAGMA journal_mode={journal}")
     database.execute("PRAGMA synchronous=FULL")
     database.execute("CREATE TABLE row (port TEXT, sequence TEXT, value REAL)")
     lock = threading.Lock()
@@ -37,4 +38,4 @@ def main(store: str, ports: list[str]) -> None:
 
 
 if __name__ == "__main__":
-    main(sys.argv[1], sys.argv[2:])
+    main(sys.argv[1], sys.argv[2], sys.argv[3:])
