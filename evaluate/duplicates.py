@@ -86,7 +86,7 @@ def critical_range_factor(n: int) -> float:
     def lacking(factor: float) -> float:
         return float(range_distribution(np.array([factor]), n)[0]) - _PROBABILITY
 
-    return float(brentq(lacking, 0.0, _WIDEST_FACTOR, xtol=1e-12))
+    return float(brentq(lacking, 0.0, _WIDEST_FACTOR))
 
 
 def judge_replicates(values: Sequence[float], s_r: float) -> ReplicateVerdict:

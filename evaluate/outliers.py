@@ -13,7 +13,6 @@ from evaluate.statistics import mean, standard_deviation
 
 STRAGGLER_LEVEL: Final = 0.05  # [1] probability beyond which a value is a straggler; ISO 5725-2
 OUTLIER_LEVEL: Final = 0.01  # [1] probability beyond which a value is an outlier; ISO 5725-2
-_TIE: Final = 1e-12  # [1] relative; the statistic of three values may touch its greatest possible value
 
 
 class Advice(StrEnum):
@@ -189,7 +188,7 @@ def cochran_advice(groups: Sequence[Sequence[float]]) -> OutlierAdvice:
     """
     enough("groups", len(groups), 2)
     sizes = {len(group) for group in groups}
-    if len(sizes) > 1:
+    if len(sizes) >= 2:
         raise OutOfRangeError(
             f"groups must have one size, not {sorted(sizes)}", name="groups", value=len(sizes)
         )
@@ -206,10 +205,10 @@ def cochran_advice(groups: Sequence[Sequence[float]]) -> OutlierAdvice:
 
 
 def _advice(position: int, statistic: float, critical_5: float, critical_1: float) -> OutlierAdvice:
-    if statistic > critical_1 * (1 + _TIE):
+    if statistic > critical_1:
         advice = Advice.OUTLIER
     else:
-        advice = Advice.STRAGGLER if statistic > critical_5 * (1 + _TIE) else Advice.NONE
+        advice = Advice.STRAGGLER if statistic > critical_5 else Advice.NONE
     return OutlierAdvice(advice, position, statistic, critical_5, critical_1)
 
 

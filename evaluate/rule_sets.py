@@ -121,9 +121,9 @@ def _hits(of: Rule, table: "NDArray[np.float64]") -> Iterator[Hit]:
     levels = table.shape[1]
     for level in range(levels):
         yield from _hits_along(of, table[:, level : level + 1], level)
-    if of.across and levels > 1:
+    if of.across and levels >= 2:
         yield from _once_a_run(_hits_along(of, table, None))
-    if of.within_run != "none" and levels > 1:
+    if of.within_run != "none":
         for position in _within_run(of, table).nonzero()[0].tolist():
             yield Hit(of, position, None, (position,))
 
@@ -148,7 +148,7 @@ def _within_run(of: Rule, table: "NDArray[np.float64]") -> "NDArray[np.bool_]":
 
     high, low = (table > _SIDE_S).sum(axis=1), (table < -_SIDE_S).sum(axis=1)
     if of.within_run == "two beyond":
-        return np.asarray((high > 1) | (low > 1))
+        return np.asarray((high >= 2) | (low >= 2))
     if of.within_run == "both sides":
         return np.asarray((high > 0) & (low > 0))
     highest, lowest = np.fmax.reduce(table, axis=1), np.fmin.reduce(table, axis=1)

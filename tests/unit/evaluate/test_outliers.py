@@ -52,7 +52,7 @@ def test_grubbs_critical__refuses_fewer_than_three_values(n: int) -> None:
         grubbs_critical(n, 0.05)
 
 
-@pytest.mark.parametrize("level", [0.0, 9e-7, 0.51, math.nan])
+@pytest.mark.parametrize("level", [0.0, 9e-7, 0.501, math.nan])
 def test_grubbs_critical__refuses_a_level_that_is_none(level: float) -> None:
     with pytest.raises(OutOfRangeError, match="level"):
         grubbs_critical(8, level)
@@ -129,6 +129,11 @@ def test_cochran_critical__limit_of_many_replicates_approaches_an_even_share() -
     assert cochran_critical(4, 1_000_000, 0.05) == pytest.approx(0.25, abs=2e-3)
 
 
+def test_cochran_critical__limit_of_the_levels_that_are_taken() -> None:
+    assert cochran_critical(3, 4, 1e-6) > cochran_critical(3, 4, 0.5) > 1 / 3
+    assert grubbs_critical(5, 0.5) < grubbs_critical(5, 1e-6)
+
+
 @given(st.integers(2, 39), st.integers(2, 10), levels)
 def test_cochran_critical__law_falls_with_groups_replicates_and_level(p: int, n: int, level: float) -> None:
     found = cochran_critical(p, n, level)
@@ -140,7 +145,15 @@ def test_cochran_critical__law_falls_with_groups_replicates_and_level(p: int, n:
 
 @pytest.mark.parametrize(
     ("p", "n", "level"),
-    [(1, 2, 0.05), (2, 1, 0.05), (2.5, 2, 0.05), (2, 2, 0.0), (2, 2, 0.51), (math.nan, 2, 0.05)],
+    [
+        (1, 2, 0.05),
+        (2, 1, 0.05),
+        (2.5, 2, 0.05),
+        (2, 2, 0.0),
+        (2, 2, 0.501),
+        (2, 2, 9e-7),
+        (math.nan, 2, 0.05),
+    ],
 )
 def test_cochran_critical__refuses_numbers_outside_their_range(p: int, n: int, level: float) -> None:
     with pytest.raises(OutOfRangeError):

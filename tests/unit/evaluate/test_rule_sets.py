@@ -187,6 +187,22 @@ BY_HAND: dict[str, Callable[[list[float], int], bool]] = {
 }
 
 
+def close_to_the_limits() -> list[float]:
+    """Return rows just inside, on and just outside of every limit, on one side and on both."""
+    rows_ = [[side * limit * by] * 16 for side in (1, -1) for limit in (1, 2, 3) for by in (0.995, 1, 1.005)]
+    both = [[limit * by * (-1) ** n for n in range(16)] for limit in (1, 2, 3) for by in (0.995, 1, 1.005)]
+    singles = [
+        [side * limit * by, 0.0, 0.0, 0.0] for side in (1, -1) for limit in (2, 3) for by in (0.995, 1, 1.005)
+    ]
+    return [z for row in [*rows_, *both, *singles] for z in [*row, 0.0]]
+
+
+@pytest.mark.parametrize("rule_id", BY_HAND)
+def test_judge__independent_walk_close_to_every_limit(rule_id: str) -> None:
+    z = close_to_the_limits()
+    assert fired(z, rule_id) == [i + 1 for i in range(len(z)) if BY_HAND[rule_id](z, i)]
+
+
 @pytest.mark.parametrize("rule_id", BY_HAND)
 @pytest.mark.parametrize("drift", [0.0, 0.08, 0.9])
 def test_judge__independent_walk_over_each_window(rule_id: str, drift: float) -> None:
@@ -223,6 +239,24 @@ def test_a_hit_shows_the_values_it_looked_at_and_likely_causes() -> None:
     assert hit.rule.definition == "2 of 3 consecutive values beyond 2 s on the same side"
 
 
+@pytest.mark.parametrize(
+    ("rule_id", "definition"),
+    [
+        ("N2", "9 consecutive values on one side of the centre line"),
+        ("NT-10of11", "10 of 11 consecutive values on one side of the centre line"),
+        ("1-3s", "one value beyond 3 s"),
+        (
+            "2-2s",
+            "2 consecutive controls beyond the same 2 s limit, within one run, or one level over two runs",
+        ),
+        ("10x", "10 consecutive controls on one side of the mean, within a level or across levels"),
+        ("ISO3", "7 consecutive values steadily rising or steadily falling"),
+    ],
+)
+def test_a_rule_says_in_words_what_it_looks_for(rule_id: str, definition: str) -> None:
+    assert rule(rule_id).definition == definition
+
+
 def test_levels_of_a_run_are_compared_only_by_the_rules_that_say_so() -> None:
     """Two levels just beyond 2 s in one run: 2-2s by Westgard, nothing but warnings by Nordtest."""
     assert fired([[2.1, 2.4]], "2-2s") == fired([[-2.1, -2.4]], "2-2s") == [1]
@@ -242,7 +276,14 @@ def test_a_missing_level_does_not_stop_the_other() -> None:
 
 
 @pytest.mark.parametrize(
-    ("run", "sides", "range_"), [((2.0, -2.1), 0, 1), ((2.1, -1.9), 0, 0), ((4.5, 0.4), 0, 1)]
+    ("run", "sides", "range_"),
+    [
+        ((2.0, -2.1), 0, 1),
+        ((2.1, -1.9), 0, 0),
+        ((4.5, 0.4), 0, 1),
+        ((2.01, -2.01), 1, 1),
+        ((4.02, 0.0), 0, 1),
+    ],
 )
 def test_within_a_run_limits_are_strict(run: tuple[float, float], sides: int, range_: int) -> None:
     assert len(fired([run], "R-4s")) == sides
