@@ -112,7 +112,7 @@ class Line:
             refusal = refusal or await self._send(outgoing)
 
     async def _something_or_deadline(self) -> None:
-        """Wait for the next turn. What comes while a turn is being kept gathers by itself for the one after."""
+        """Wait for the next turn; what comes while a turn is being kept gathers for the one after."""
         deadline_ns = self._keeper.next_deadline_ns
         if deadline_ns is None:
             await self._transport.wait()
