@@ -1,8 +1,8 @@
 """The script a user would write without us: a thread a port, readline, one commit a row.
 
-Run as ``python -m tests.benchmarks.plain_script STORE JOURNAL PORT…``; JOURNAL is ``default`` or ``WAL``. It stops
-when its standard input closes. It is the baseline of the sustained rate: no captures, no frames, no ledger, only
-the numbers.
+Run as ``python -m tests.benchmarks.plain_script STORE JOURNAL PORT…``; JOURNAL is ``default`` or ``WAL``.
+It stops when its standard input closes. It is the baseline of the sustained rate: no captures, no frames, no
+ledger, only the numbers.
 """
 
 import sqlite3
