@@ -57,7 +57,7 @@ def dead_stop_branches(
     skip_ml = not_negative("skip", skip_ml, "mL")
     if refusal := limits.unfit(curve, FLAT_POINTS + STEEP_POINTS):
         return EndPoints.none(Method.DEAD_STOP_BRANCHES, refusal)
-    before, after = _two_lines(curve, _best_cut(curve, limits.direction))
+    before, after = _two_lines(curve, _best_cut(curve))
     if words := _no_break(before, after, limits.direction):
         return EndPoints.none(Method.DEAD_STOP_BRANCHES, (NoEndPoint.NO_BREAK, words))
     if skip_ml > 0:
@@ -65,21 +65,13 @@ def dead_stop_branches(
     return _judged(curve, before, after, limits)
 
 
-def _fewest(direction: Direction) -> tuple[int, int]:
-    """Return the fewest points before and after the break."""
-    if direction is Direction.EITHER:
-        return FLAT_POINTS, FLAT_POINTS
-    return (FLAT_POINTS, STEEP_POINTS) if direction is Direction.RISING else (STEEP_POINTS, FLAT_POINTS)
-
-
-def _best_cut(curve: Curve, direction: Direction) -> int:
+def _best_cut(curve: Curve) -> int:
     """Return how many points lie on the first branch where two lines leave the least."""
     middle_v, middle_y = math.fsum(curve.volume_ml) / len(curve), math.fsum(curve.signal) / len(curve)
     v, y = [value - middle_v for value in curve.volume_ml], [value - middle_y for value in curve.signal]
     products = (v, y, [a * a for a in v], [a * b for a, b in zip(v, y, strict=True)], [b * b for b in y])
     sums = [tuple(row) for row in zip(*(accumulate(p, initial=0.0) for p in products), strict=True)]
-    fewest_before, fewest_after = _fewest(direction)
-    cuts = range(fewest_before, len(curve) - fewest_after + 1)
+    cuts = range(FLAT_POINTS, len(curve) - FLAT_POINTS + 1)
     return min(cuts, key=lambda cut: _left_over(sums, 0, cut) + _left_over(sums, cut, len(curve)))
 
 
@@ -99,7 +91,7 @@ def _no_break(before: Line, after: Line, direction: Direction) -> str:
     """Return why two lines are no dead stop, empty if they are."""
     flat, steep = (before, after) if abs(after.slope) > abs(before.slope) else (after, before)
     shown = Direction.RISING if steep is after else Direction.FALLING
-    if steep.slope * (1 if shown is Direction.RISING else -1) <= 0:
+    if (steep.slope > 0) is not (shown is Direction.RISING):
         return f"the steep branch has a slope of {steep.slope:g} per mL, which is no dead stop"
     if direction not in {Direction.EITHER, shown}:
         return f"the curve is {shown}, {direction} is expected"

@@ -179,7 +179,7 @@ def test_dead_stop_branches__refuses_a_skip_that_is_none(bad: float) -> None:
         dead_stop_branches(knee(), skip_ml=bad)
 
 
-@pytest.mark.parametrize(("to_scatter", "found"), [(6.05, 1), (5.95, 0)])
+@pytest.mark.parametrize(("to_scatter", "found"), [(6.015, 1), (5.985, 0)])
 def test_the_steep_branch_must_gain_six_times_the_scatter(to_scatter: float, found: int) -> None:
     # Forty readings of +1 and -1 scatter about their line, whose slope is almost nothing; twenty
     # even steps of a line gain its slope times sqrt(20**2 - 1).
@@ -188,3 +188,10 @@ def test_the_steep_branch_must_gain_six_times_the_scatter(to_scatter: float, fou
     slope = to_scatter * math.sqrt(float(left @ left) / 38) / math.sqrt(20**2 - 1)
     curve = Curve(tuple(map(float, range(60))), (*flat, *(3.0 + slope * (i + 1) for i in range(20))))
     assert len(dead_stop_branches(curve, RISING)) == found
+
+
+@pytest.mark.parametrize(("volume_ml", "current"), [(0.0, 1e8), (1e7, 0.0)])
+def test_a_large_offset_costs_no_digits(volume_ml: float, current: float) -> None:
+    curve = knee(5.03)
+    moved = Curve(tuple(volume_ml + v for v in curve.volume_ml), tuple(current + y for y in curve.signal))
+    assert dead_stop_branches(moved, RISING).only().volume_ml - volume_ml == pytest.approx(5.03, abs=1e-5)

@@ -402,3 +402,10 @@ def test_limits_are_a_tenth_of_a_millilitre_three_points_and_a_tenth_of_the_slop
     limits = EndPointLimits()
     assert (limits.wide_bracket_ml, limits.points_each_side, limits.least_share) == (0.1, 3, 0.1)
     assert (limits.least_span, limits.widest_gap_ml) == (0.0, math.inf)
+
+
+def test_five_points_are_looked_at_and_four_are_not() -> None:
+    steps = [1.0, 9.0, 1.0, 1.0]
+    bare = EndPointLimits(points_each_side=1)
+    assert len(second_derivative_end_points(of_steps(steps), bare)) == 1
+    assert second_derivative_end_points(of_steps(steps[:3]), bare).reason is NoEndPoint.TOO_FEW_POINTS

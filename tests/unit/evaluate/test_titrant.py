@@ -111,7 +111,7 @@ def test_standardise__published_repeatability(half_spread: float, accepted: bool
 
 
 @pytest.mark.parametrize(
-    ("strength", "accepted"), [(0.1099, True), (0.1101, False), (0.0901, True), (0.0899, False)]
+    ("strength", "accepted"), [(0.10995, True), (0.11005, False), (0.09005, True), (0.08995, False)]
 )
 def test_standardise__published_distance_from_nominal(strength: float, accepted: bool) -> None:
     # Ph. Eur. 4.2.2: within 10 % of nominal.
@@ -168,3 +168,7 @@ def test_standardise__refuses_what_is_no_strength(bad: float) -> None:
 def test_limits_that_make_no_sense_are_refused(name: str, bad: float) -> None:
     with pytest.raises(OutOfRangeError):
         StandardisationLimits(**{name: bad})  # type: ignore[arg-type]  # one field, a number
+
+
+def test_two_titrations_may_be_made_enough() -> None:
+    assert standardise([0.1, 0.1], 0.1, StandardisationLimits(least_count=2)).is_accepted

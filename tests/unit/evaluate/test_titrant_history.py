@@ -250,3 +250,22 @@ def test_the_ends_of_every_range_of_an_old_factor_are_taken() -> None:
     assert predicted_bias(10.0, 5.0) == pytest.approx(100.0)
     assert predicted_bias(10.0, -5.0) == pytest.approx(-100 / 3)
     assert restandardise_after(30.0, 1.0) == pytest.approx(100 * 30 / 130)
+
+
+@pytest.mark.parametrize(("share", "exceeds"), [(1.0005, True), (0.9995, False)])
+@pytest.mark.parametrize("probability", [0.5, 0.95])
+def test_compare_factors__independent_critical_difference(
+    share: float, exceeds: bool, probability: float
+) -> None:
+    # Two sets of unlike size and scatter, moved apart to Student's t times the pooled error.
+    one, two = (
+        np.array([0.0999, 0.1001, 0.1002, 0.0998]),
+        np.array([0.1, 0.1003, 0.0997, 0.1005, 0.0995, 0.1]),
+    )
+    pooled = (3 * one.var(ddof=1) + 5 * two.var(ddof=1)) / 8
+    critical = scipy.stats.t.ppf((1 + probability) / 2, 8) * math.sqrt(pooled * (1 / 4 + 1 / 6))
+    moved = two - two.mean() + one.mean() + share * critical
+    change = compare_factors(
+        standardise(one.tolist(), 0.1), standardise(moved.tolist(), 0.1), probability=probability
+    )
+    assert change.exceeds_scatter is exceeds
