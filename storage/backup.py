@@ -58,10 +58,11 @@ def backup(store: Path, target: Path) -> Head:
     BackupError
         If the copy could not be made or is not good; nothing stays behind then.
     """
-    if not store.is_file():
-        raise BackupError(f"there is no store {store}")
+    _refuse_what_is_no_store(store)
     if target.exists():
         raise BackupError(f"{target} is there already; name another file")
+    if not target.parent.is_dir():
+        raise BackupError(f"the folder {target.parent} is not there; make it, or name another one")
     unfinished = target.with_name(target.name + ".unfinished")
     unfinished.unlink(missing_ok=True)
     try:
@@ -101,8 +102,8 @@ def checked_head(copy: Path) -> Head:
         engine.dispose()
 
 
-def verify_file(store: Path, *, expected: Head | None = None, progress: Progress | None = None) -> Verdict:
-    """Walk the ledger of a store's file; see `storage.verify`."""
+def _refuse_what_is_no_store(store: Path) -> None:
+    """Raise `BackupError`, `NotAStoreError` or `NewerStoreError` if there is no store that we know."""
     if not store.is_file():
         raise BackupError(f"there is no store {store}")
     engine = reading_engine(store)
@@ -110,6 +111,18 @@ def verify_file(store: Path, *, expected: Head | None = None, progress: Progress
         with engine.begin() as connection:
             if check(connection, store) is None:
                 raise NotAStoreError(store, "it is empty")
+    except DatabaseError as error:
+        raise NotAStoreError(store, str(error.orig)) from error
+    finally:
+        engine.dispose()
+
+
+def verify_file(store: Path, *, expected: Head | None = None, progress: Progress | None = None) -> Verdict:
+    """Walk the ledger of a store's file; see `storage.verify`."""
+    _refuse_what_is_no_store(store)
+    engine = reading_engine(store)
+    try:
+        with engine.begin() as connection:
             return verify(connection, expected=expected, progress=progress or (lambda _done, _all: None))
     except DatabaseError as error:
         raise NotAStoreError(store, str(error.orig)) from error
@@ -128,6 +141,8 @@ def restore(copy: Path, store: Path, *, replace: bool = False, progress: Progres
     StoreBusyError
         If a daemon holds the store.
     """
+    if store.is_dir():
+        raise BackupError(f"{store} is a folder; name the file that is to become the store")
     verdict = verify_file(copy, progress=progress)
     if verdict.first_bad is not None:
         raise BackupError(f"{copy} is not good: {verdict.first_bad}")

@@ -61,13 +61,13 @@ def test_refuses_to_copy_what_is_not_there(path: Path, target: Path) -> None:
 
 def test_a_copy_that_fails_leaves_nothing(path: Path, target: Path, tmp_path: Path) -> None:
     path.write_bytes(b"no database at all" * 500)
-    with pytest.raises(BackupError, match="could not be copied"):
+    with pytest.raises(NotAStoreError, match="is not a store of this program"):
         backup(path, target)
     assert names(tmp_path) == {path.name}
 
 
 def test_a_copy_into_a_folder_that_is_not_there_says_so(filled: Filled, tmp_path: Path) -> None:
-    with pytest.raises(BackupError, match="could not be copied"):
+    with pytest.raises(BackupError, match="nowhere is not there; make it, or name another one"):
         backup(filled.path, tmp_path / "nowhere" / "copy.db")
 
 
@@ -146,3 +146,15 @@ def test_a_copy_holds_what_is_still_only_in_the_log(store: Store, path: Path, ta
     fill_every_table(store)
     assert path.with_name("cellar.db-wal").stat().st_size > 0
     assert backup(path, target).number == store.writer.head.number
+
+
+def test_an_empty_file_is_no_store_to_copy(tmp_path: Path) -> None:
+    empty = tmp_path / "empty.db"
+    empty.touch()
+    with pytest.raises(NotAStoreError, match="it is empty"):
+        backup(empty, tmp_path / "copy.db")
+
+
+def test_a_folder_cannot_become_a_store(tmp_path: Path) -> None:
+    with pytest.raises(BackupError, match="is a folder; name the file"):
+        restore(tmp_path / "copy.db", tmp_path, replace=True)
