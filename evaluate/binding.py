@@ -197,7 +197,7 @@ def predicted_free(
     now = _free_to_build_on(free_now_mg_per_l)
     added = not_negative("SO2 added", added_mg_per_l, "mg/L")
     share = in_range("bound share", binding.share, 0.0, 1.0)
-    width = positive("coverage", coverage) * (1.0 if binding.spread is None else binding.spread)
+    width = positive("coverage", coverage) * (math.inf if binding.spread is None else binding.spread)
     lowest, highest = (now + added * (1 - min(max(share + sign * width, 0.0), 1.0)) for sign in (1, -1))
     return now + added * (1 - share), lowest, highest
 

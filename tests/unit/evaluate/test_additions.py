@@ -132,7 +132,7 @@ def test_plan_for_dose__refuses_free_above_total() -> None:
         replace(LOT, total_mg_per_l=math.nan),
         replace(LOT, free_mg_per_l=math.nan),
         replace(LOT, u_total_mg_per_l=-1.0),
-        replace(LOT, u_volume_share=1.1),
+        replace(LOT, u_volume_share=1.001),
         replace(LOT, u_volume_share=-0.1),
     ],
 )

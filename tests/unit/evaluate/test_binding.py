@@ -168,7 +168,7 @@ def test_predicted_free__closed_form_another_coverage() -> None:
 
 
 def test_predicted_free__limit_without_a_spread_all_or_nothing_may_bind() -> None:
-    assert predicted_free(10.0, 30.0, ONE_THIRD, coverage=1.0) == pytest.approx((30.0, 10.0, 40.0))
+    assert predicted_free(10.0, 30.0, ONE_THIRD, coverage=0.01) == pytest.approx((30.0, 10.0, 40.0))
 
 
 def test_predicted_free__limit_nothing_added() -> None:
@@ -207,7 +207,7 @@ def test_predicted_free__refuses_bad_inputs(bad: float) -> None:
         predicted_free(10.0, 30.0, ONE_THIRD, coverage=bad)
 
 
-@pytest.mark.parametrize("share", [-0.1, 1.1, math.nan])
+@pytest.mark.parametrize("share", [-0.001, 1.001, math.nan])
 def test_predicted_free__refuses_a_bad_share(share: float) -> None:
     with pytest.raises(OutOfRangeError):
         predicted_free(10.0, 30.0, Binding(share, "given", 0.1))

@@ -46,6 +46,12 @@ def test_water_tally__independent_exact_fractions_at_another_share() -> None:
     assert found.left_l == pytest.approx(float(left), rel=1e-12)
 
 
+def test_water_tally__limit_a_tenth_is_the_most_that_can_be_allowed() -> None:
+    assert water_tally([], 1000.0, allowed_share=0.1).left_l == pytest.approx(100.0)
+    with pytest.raises(OutOfRangeError):
+        water_tally([], 1000.0, allowed_share=0.1001)
+
+
 @pytest.mark.parametrize("bad", [-1.0, *NOT_FINITE])
 def test_water_tally__refuses_bad_inputs(bad: float) -> None:
     with pytest.raises(OutOfRangeError):
