@@ -84,7 +84,7 @@ def permittivity(alcohol_pct_vol: "ArrayLike", temperature_c: "ArrayLike") -> "N
     .. [1] Malmberg and Maryott, J. Res. NBS 56 (1956) 1, for water. Recalled.
     .. [2] After Usseglio-Tomasset and Bosia 1978, for ethanol. Recalled.
     """
-    celsius = all_in_range("temperature", temperature_c, 0.0, 50.0, "°C")
+    celsius = _celsius(temperature_c)
     w = ethanol_mass_fraction(alcohol_pct_vol)
     at_25_c = _ETHANOL_AT_25_C[0] + _ETHANOL_AT_25_C[1] * w + _ETHANOL_AT_25_C[2] * w**2
     return at_25_c * _water(celsius) / _WATER_AT_25_C
@@ -124,13 +124,15 @@ def debye_huckel_step(
     .. [1] OIV-MA-AS323-04C, type IV: the form and I = 0.038 are published, the constants recalled.
     """
     ionic = float(all_in_range("ionic strength", ionic_strength_mol_per_l, 0.0, 0.1, "mol/L"))
-    product = permittivity(alcohol_pct_vol, temperature_c) * (
-        all_in_range("temperature", temperature_c, 0.0, 50.0, "°C") + ZERO_CELSIUS_K
-    )
+    product = permittivity(alcohol_pct_vol, temperature_c) * (_celsius(temperature_c) + ZERO_CELSIUS_K)
     root = ionic**0.5
     debye_a, debye_b = _DH_A / product**1.5, _DH_B / product**0.5
     step: NDArray[np.float64] = debye_a * root / (1 + debye_b * _ION_SIZE_ANGSTROM * root)
     return step
+
+
+def _celsius(temperature_c: "ArrayLike") -> "NDArray[np.float64]":
+    return all_in_range("temperature", temperature_c, 0.0, 50.0, "°C")
 
 
 def _water(celsius: "NDArray[np.float64]") -> "NDArray[np.float64]":

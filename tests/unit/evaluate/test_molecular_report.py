@@ -72,6 +72,22 @@ def test_molecular_report__independent_share_of_each_input_by_leaving_it_out() -
     )
 
 
+@pytest.mark.parametrize(("field", "step"), [("alcohol", 0.5), ("temperature", 0.5)])
+def test_molecular_report__independent_difference_over_one_uncertainty(field: str, step: float) -> None:
+    alone = {
+        "alcohol": WineInputs(30.0, 3.4, 12.5, u_alcohol_pct_vol=step),
+        "temperature": WineInputs(30.0, 3.4, 12.5, u_temperature_c=step),
+    }
+    shifted = {
+        "alcohol": molecular_so2(30.0, 3.4, OIV, alcohol_pct_vol=[12.0, 13.0], temperature_c=22.5),
+        "temperature": molecular_so2(30.0, 3.4, OIV, alcohol_pct_vol=12.5, temperature_c=[22.0, 23.0]),
+    }
+    low, high = shifted[field]
+    found = molecular_report(alone[field], OIV, temperature_c=22.5)
+    assert found.u_mg_per_l == pytest.approx((high - low) / 2, rel=0.01)
+    assert found.shares[field] == pytest.approx(1.0)
+
+
 def test_molecular_report__closed_form_the_steeper_side_of_the_kink_counts() -> None:
     wine = WineInputs(30.0, 3.4, 10.0, u_temperature_c=0.5)
     low, at, high = molecular_so2(30.0, 3.4, OIV, alcohol_pct_vol=10.0, temperature_c=[29.5, 30.0, 30.5])

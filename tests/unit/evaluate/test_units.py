@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from evaluate.units import (
+    Unit,
     UnitError,
     as_quantity,
     convert,
@@ -232,6 +233,10 @@ def test_quantities__law_codes_are_unique_and_units_exist(one: object) -> None:
     codes = [each.code for each in quantities()]
     assert len(set(codes)) == len(codes)
     assert all(unit(each.unit) for each in quantities())
+
+
+def test_a_unit_of_its_own_is_the_base_of_its_dimension() -> None:
+    assert (Unit("bar", "pressure").factor, Unit("bar", "pressure").offset) == (1, 0)
 
 
 def test_unit__refuses_an_unknown_code() -> None:
