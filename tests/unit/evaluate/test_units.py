@@ -236,7 +236,9 @@ def test_quantities__law_codes_are_unique_and_units_exist(one: object) -> None:
 
 
 def test_a_unit_of_its_own_is_the_base_of_its_dimension() -> None:
-    assert (Unit("bar", "pressure").factor, Unit("bar", "pressure").offset) == (1, 0)
+    found = Unit("bar", "pressure")
+    assert found.factor == 1
+    assert found.offset == 0
 
 
 def test_unit__refuses_an_unknown_code() -> None:
