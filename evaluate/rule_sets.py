@@ -85,7 +85,7 @@ def judge(scores: "ArrayLike", rules: str | RuleSet = "nordtest") -> tuple[Judge
             hits[hit.position].append(hit)
     quiet = Judgement(Verdict.PASS, (), chosen.name)
     missing = Judgement(Verdict.NOT_EVALUATED, (), chosen.name)
-    evaluated: list[bool] = [bool(row.any()) for row in _present(table)]
+    evaluated: list[int] = _present(table).sum(axis=1).tolist()  # how many levels of each run have a value
     return tuple(
         _with_hits(of_run, chosen.name) if of_run else quiet if seen else missing
         for seen, of_run in zip(evaluated, hits, strict=True)
