@@ -1,6 +1,7 @@
 """The daemon: lines that hear, a writer that keeps, steps that take in, a server that shows, a clean end."""
 
 import asyncio
+import gc
 from collections.abc import Callable, Coroutine
 from contextlib import ExitStack
 from dataclasses import dataclass
@@ -92,6 +93,7 @@ class Daemon:
                 log.info(
                     "daemon.started", address=f"http://{config.api.host}:{config.api.port}/", lines=len(plans)
                 )
+                _leave_what_stays_out_of_collections()
                 self._notifier.ready()
                 await self._until_stopped(for_s)
                 await self._end(store, supervisor, web, others, lambda: end_streams(app))
@@ -186,6 +188,12 @@ class Daemon:
 
 def _differs(one: LinePlan, other: LinePlan) -> bool:
     return (one.settings, one.factory.identity) != (other.settings, other.factory.identity)
+
+
+def _leave_what_stays_out_of_collections() -> None:
+    """Collect once, then freeze what the start made: walking it again and again held every thread up."""
+    gc.collect()
+    gc.freeze()
 
 
 def run_daemon(file: Path, for_s: float | None = None) -> None:

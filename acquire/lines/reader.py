@@ -13,6 +13,7 @@ import serial
 
 from acquire.clock import Clock, now
 from acquire.errors import PortLostError, PortUnavailableError, WriteStoppedError
+from acquire.events import Instant
 from acquire.lines.claim import disclaim
 from acquire.lines.inbox import Inbox
 from acquire.lines.port_faults import FAULTS
@@ -114,11 +115,17 @@ class PortReader:
             self.last_round_ns = self._clock.monotonic_ns()
             first = port.read(1)
             if first:
-                at = now(self._clock)
-                self._inbox.put(Piece(at, first))
-                waiting = port.in_waiting  # on a socket 0 or 1: more follows at the next round
-                if waiting:
-                    self._inbox.put(Piece(at, port.read(waiting)))
+                self._put_with_the_rest(port, first, now(self._clock))
+
+    def _put_with_the_rest(self, port: serial.Serial, first: bytes, at: Instant) -> None:
+        """Leave the first byte and what waits behind it as one piece, or the byte alone if the port goes."""
+        rest = b""
+        try:
+            waiting = port.in_waiting  # on a socket 0 or 1: more follows at the next round
+            if waiting:
+                rest = port.read(waiting)
+        finally:
+            self._inbox.put(Piece(at, first + rest))
 
     def _close(self, port: serial.Serial) -> None:
         with self._write_lock:

@@ -13,6 +13,7 @@ from bisect import bisect_left
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import psutil
 
@@ -124,20 +125,19 @@ def _watch(observer: Observer, wanted: int) -> None:
 
 
 def _latency_figures(observer: Observer, log: Path, cores: float) -> list[Figure]:
+    """Compare what was put on the wire once every line was heard with what was kept, and when."""
     kept = observer.readings()
-    waits_ms = []
-    missing = 0
-    heard_from: dict[str, int] = {}
-    for entry in read_log(log):
-        if entry["kind"] != "put" or not entry["hex"]:
-            continue
-        sequence = bytes.fromhex(entry["hex"]).split(b"|")[1].decode()
-        number = kept.get((entry["instrument"], sequence))
-        if number is not None:
-            heard_from.setdefault(entry["instrument"], int(sequence))
-            waits_ms.append((observer.committed_us(number) - entry["utc_us"]) / 1000)
-        elif entry["instrument"] in heard_from:
-            missing += 1  # sent after the line was heard for the first time, and not kept
+    put = [
+        (entry["utc_us"], _key(entry)) for entry in read_log(log) if entry["kind"] == "put" and entry["hex"]
+    ]
+    heard_first: dict[str, int] = {}
+    for at_us, key in put:
+        if key in kept:
+            heard_first.setdefault(key[0], at_us)
+    all_heard_us = max(heard_first.values())
+    steady = [(at_us, key) for at_us, key in put if at_us > all_heard_us]
+    missing = sum(key not in kept for _, key in steady)
+    waits_ms = [(observer.committed_us(kept[key]) - at_us) / 1000 for at_us, key in steady if key in kept]
     return [
         Figure("64 lines: last byte to committed row, p50", percentile(waits_ms, 0.5), "ms"),
         Figure("64 lines: last byte to committed row, p99", percentile(waits_ms, 0.99), "ms", 50),
@@ -145,6 +145,11 @@ def _latency_figures(observer: Observer, log: Path, cores: float) -> list[Figure
         Figure("64 lines: frames lost while heard", missing, "frames", 0),
         Figure("64 lines: daemon's share of a core", cores, "cores", 0.5),
     ]
+
+
+def _key(entry: dict[str, Any]) -> tuple[str, str]:
+    """Return instrument and sequence of a frame on the wire."""
+    return entry["instrument"], bytes.fromhex(entry["hex"]).split(b"|")[1].decode()
 
 
 def saturated() -> list[Figure]:
