@@ -87,9 +87,10 @@ def test_plan_for_dose__limit_rounding_goes_down_where_up_would_pass_the_limit()
 
 
 def test_plan_for_dose__limit_a_total_exactly_at_the_limit_may_be_reached() -> None:
-    lot = LotState(57.6, 20.0, 100.0, 0.0)
-    assert dose(lot, 50.0, limit=150.0, step=0.1).salt_g == 5.0
-    assert dose(lot, 50.0, limit=150.0, step=0.1).legal.verdict is LimitVerdict.INSIDE
+    # 4.95 g exact, 5 g on a balance of whole grams, which is 50 mg/L and a total of 150.
+    found = dose(LotState(57.6, 20.0, 100.0, 0.0), 49.5, limit=150.0, step=1.0)
+    assert (found.salt_g, found.total_mg_per_l) == (5.0, 150.0)
+    assert found.legal.verdict is LimitVerdict.INSIDE
 
 
 @given(st.floats(100, 10_000), st.floats(1, 40), st.floats(0, 100), st.floats(0, 100))
@@ -167,6 +168,7 @@ def test_plan_for_target__independent_the_same_as_its_dose() -> None:
     by_dose = dose(LOT, (30.0 - 12.0) / 0.6)
     assert by_target.salt_g == by_dose.salt_g
     assert by_target.total_mg_per_l == pytest.approx(by_dose.total_mg_per_l)
+    assert by_target.legal.high_mg_per_l == pytest.approx(by_dose.legal.high_mg_per_l)
 
 
 def test_plan_for_target__closed_form_the_guard_band_is_passed_on() -> None:

@@ -183,10 +183,11 @@ def test_propagate__refuses_bad_inputs(bad: Input) -> None:
         propagate(lambda a: a, {"a": bad})
 
 
-def test_propagate__refuses_a_correlation_beyond_one() -> None:
+@pytest.mark.parametrize("coefficient", [1.001, -1.001, math.nan])
+def test_propagate__refuses_a_correlation_beyond_one(coefficient: float) -> None:
     inputs = {"a": Input(1.0, 0.1), "b": Input(1.0, 0.1)}
     with pytest.raises(OutOfRangeError, match="correlation of a and b"):
-        propagate(lambda a, b: a + b, inputs, {("a", "b"): 1.01})
+        propagate(lambda a, b: a + b, inputs, {("a", "b"): coefficient})
 
 
 def test_propagate__refuses_a_correlation_with_what_is_no_input() -> None:
@@ -207,6 +208,18 @@ def test_propagate__refuses_three_inputs_that_all_oppose_each_other() -> None:
         propagate(total, inputs, pairs)
 
 
+def propagated_with_two_correlations(coefficient: float) -> Budget:
+    inputs = {name: Input(1.0, 0.1) for name in "abc"}
+    return propagate(total, inputs, {("a", "b"): coefficient, ("a", "c"): coefficient})
+
+
+def test_propagate__limit_two_independent_inputs_can_follow_a_third_only_so_far() -> None:
+    # The smallest eigenvalue of the matrix is 1 - r sqrt 2.
+    assert propagated_with_two_correlations(0.70).u == pytest.approx(0.1 * math.sqrt(3 + 4 * 0.70))
+    with pytest.raises(ContradictionError):
+        propagated_with_two_correlations(0.71)
+
+
 def test_propagate__limit_three_inputs_that_all_agree_fully() -> None:
     inputs = {name: Input(1.0, 0.1) for name in "abc"}
     pairs = {("a", "b"): 1.0, ("b", "c"): 1.0, ("a", "c"): 1.0}
@@ -225,6 +238,10 @@ def test_a_budget_expands_by_its_coverage_factor() -> None:
 def test_u_from_rectangle__published_purity_of_phthalate() -> None:
     # QUAM A2: purity within 0.0005 gives 0.00029.
     assert u_from_rectangle(0.0005) == pytest.approx(0.00029, abs=0.000005)
+
+
+def test_u_from_rectangle__closed_form_root_of_three() -> None:
+    assert u_from_rectangle(3.0) == pytest.approx(3.0**0.5, rel=1e-14)
 
 
 def test_u_from_rectangle__limit_no_width_no_uncertainty() -> None:
@@ -250,6 +267,10 @@ def test_u_from_rectangle__refuses_bad_inputs(bad: float) -> None:
 def test_u_from_triangle__published_burette_tolerance() -> None:
     # QUAM A2: a burette within 0.03 mL gives 0.012 mL.
     assert u_from_triangle(0.03) == pytest.approx(0.012, abs=0.0005)
+
+
+def test_u_from_triangle__closed_form_root_of_six() -> None:
+    assert u_from_triangle(6.0) == pytest.approx(6.0**0.5, rel=1e-14)
 
 
 def test_u_from_triangle__limit_no_width_no_uncertainty() -> None:
