@@ -51,9 +51,9 @@ soak: $(VENV)/.dev ## the long fault runs
 
 lock: ## renew both lock files (needs uv)
 	uv pip compile --universal --python-version 3.11 --generate-hashes --no-annotate --no-header --no-emit-index-url --quiet \
-		--extra sqlite --group build pyproject.toml -o requirements.lock
+		--extra sqlite --extra postgres --group build pyproject.toml -o requirements.lock
 	uv pip compile --universal --python-version 3.11 --generate-hashes --no-annotate --no-header --no-emit-index-url --quiet \
-		--extra sqlite --group build --group dev pyproject.toml -o requirements-dev.lock
+		--extra sqlite --extra postgres --group build --group dev pyproject.toml -o requirements-dev.lock
 
 clean: ## remove what was generated
 	rm -rf $(VENV) .mypy_cache .pytest_cache .ruff_cache .hypothesis .import_linter_cache demo dist
