@@ -1,0 +1,205 @@
+"""Readings and their versions, with what step 2 made of them."""
+
+from dataclasses import dataclass
+from typing import Any, Final
+
+from sqlalchemy import Connection, and_, exists, func, or_, select
+
+from storage.schema import capture, reading, taken
+from storage.schema import position as places
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingFilter:
+    """Which readings are wanted; None asks for all."""
+
+    instrument: str | None = None
+    line: str | None = None
+    quantity: str | None = None
+    outcome: str | None = None
+    sample: str | None = None
+    from_us: int | None = None
+    to_us: int | None = None
+    """Exclusive. [µs]"""
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingRecord:
+    """One version of a reading with what step 2 made of it."""
+
+    number: int
+    """The revision."""
+    reading_id: int
+    version: int
+    capture_number: int
+    frame_number: int
+    frame_ordinal: int
+    position: int
+    line: str
+    instrument: str
+    driver_number: int
+    at_us: int
+    quantity: str
+    outcome: str
+    value_text: str
+    value_numeral: str | None
+    value: float | None
+    unit: str
+    sample: str | None
+    sequence: str | None
+    instrument_time: str | None
+    mode: str | None
+    stable: bool | None
+    is_taken: bool
+    normal_text: str | None
+    normal_value: float | None
+    normal_unit: str | None
+    note: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class UntakenReading:
+    """What step 2 needs of a reading."""
+
+    number: int
+    quantity: str
+    outcome: str
+    value_numeral: str | None
+    unit: str
+
+
+_newer: Final = reading.alias("newer")
+_is_current: Final = ~exists().where(
+    _newer.c.reading_id == reading.c.reading_id, _newer.c.version > reading.c.version, _newer.c.version > 1
+)
+_SELECT_READINGS: Final = (
+    select(
+        reading.c.number,
+        reading.c.reading_id,
+        reading.c.version,
+        reading.c.capture_number,
+        reading.c.frame_number,
+        reading.c.frame_ordinal,
+        reading.c.position,
+        capture.c.line,
+        reading.c.instrument,
+        reading.c.driver_number,
+        reading.c.at_us,
+        reading.c.quantity,
+        reading.c.outcome,
+        reading.c.value_text,
+        reading.c.value_numeral,
+        reading.c.value,
+        reading.c.unit,
+        reading.c.sample,
+        reading.c.sequence,
+        reading.c.instrument_time,
+        reading.c.mode,
+        reading.c.stable,
+        taken.c.reading_number.is_not(None).label("is_taken"),
+        taken.c.normal_text,
+        taken.c.normal_value,
+        taken.c.normal_unit,
+        taken.c.note,
+    )
+    .select_from(reading)
+    .join(capture, capture.c.number == reading.c.capture_number)
+    .outerjoin(taken, taken.c.reading_number == reading.c.number)
+)
+
+
+def filter_conditions(wanted: ReadingFilter) -> list[Any]:
+    """Return the conditions of a filter on the tables `reading` and `capture`."""
+    pairs = (
+        (reading.c.instrument, wanted.instrument),
+        (capture.c.line, wanted.line),
+        (reading.c.quantity, wanted.quantity),
+        (reading.c.outcome, wanted.outcome),
+        (reading.c.sample, wanted.sample),
+    )
+    conditions: list[Any] = [column == value for column, value in pairs if value is not None]
+    if wanted.from_us is not None:
+        conditions.append(reading.c.at_us >= wanted.from_us)
+    if wanted.to_us is not None:
+        conditions.append(reading.c.at_us < wanted.to_us)
+    return conditions
+
+
+def current_only() -> Any:
+    """Return the condition that a reading has no newer version."""
+    return _is_current
+
+
+def _reading_record(row: Any) -> ReadingRecord:
+    fields = row._asdict()
+    fields["stable"] = None if row.stable is None else bool(row.stable)
+    fields["is_taken"] = bool(row.is_taken)
+    return ReadingRecord(**fields)
+
+
+def readings_after(
+    connection: Connection, wanted: ReadingFilter, *, after: int, up_to: int, limit: int
+) -> list[ReadingRecord]:
+    """Return current readings with `after` < revision <= `up_to`, oldest revision first."""
+    statement = (
+        _SELECT_READINGS.where(_is_current, *filter_conditions(wanted))
+        .where(reading.c.number > after, reading.c.number <= up_to)
+        .order_by(reading.c.number)
+        .limit(limit)
+    )
+    return [_reading_record(row) for row in connection.execute(statement)]
+
+
+def newest_readings(connection: Connection, wanted: ReadingFilter, *, limit: int) -> list[ReadingRecord]:
+    """Return the current readings with the highest revisions, newest first."""
+    statement = (
+        _SELECT_READINGS.where(_is_current, *filter_conditions(wanted))
+        .order_by(reading.c.number.desc())
+        .limit(limit)
+    )
+    return [_reading_record(row) for row in connection.execute(statement)]
+
+
+def count_readings(
+    connection: Connection, wanted: ReadingFilter, *, after: int, up_to: int, limit: int
+) -> int:
+    """Return how many current readings there are, counting no further than `limit`."""
+    inner = (
+        select(reading.c.number)
+        .select_from(reading.join(capture, capture.c.number == reading.c.capture_number))
+        .where(_is_current, *filter_conditions(wanted))
+        .where(reading.c.number > after, reading.c.number <= up_to)
+        .limit(limit)
+        .subquery()
+    )
+    return connection.execute(select(func.count()).select_from(inner)).scalar_one()
+
+
+def reading_versions(connection: Connection, reading_id: int) -> list[ReadingRecord]:
+    """Return every version of a reading, oldest first; empty if there is no such reading."""
+    statement = _SELECT_READINGS.where(
+        or_(
+            reading.c.number == reading_id,
+            and_(reading.c.reading_id == reading_id, reading.c.version > 1),
+        ),
+        reading.c.reading_id == reading_id,
+    ).order_by(reading.c.version)
+    return [_reading_record(row) for row in connection.execute(statement)]
+
+
+def untaken_readings(connection: Connection, *, after: int, limit: int) -> list[UntakenReading]:
+    """Return the next reading versions after a number, in order."""
+    statement = (
+        select(
+            reading.c.number, reading.c.quantity, reading.c.outcome, reading.c.value_numeral, reading.c.unit
+        )
+        .where(reading.c.number > after)
+        .order_by(reading.c.number)
+        .limit(limit)
+    )
+    return [UntakenReading(*row) for row in connection.execute(statement)]
+
+
+def position(connection: Connection, name: str) -> int:
+    """Return how far a step has come; 0 before its first."""
+    return connection.execute(select(places.c.number).where(places.c.name == name)).scalar() or 0
