@@ -7,10 +7,13 @@ import signal
 import socket
 import sys
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+
+from tests.services import mosquitto as mosquitto_service
+from tests.services.mosquitto import Mosquitto
 
 NO_SKIP = os.environ.get("TUNDISH_TESTS_NO_SKIP") == "1"
 
@@ -26,6 +29,8 @@ NEEDS: dict[str, Callable[[], bool]] = {
     "chromium": lambda: shutil.which("chromium") is not None,
     "libreoffice": lambda: shutil.which("soffice") is not None and _has_uno(),
     "socat": lambda: shutil.which("socat") is not None,
+    "mosquitto": lambda: mosquitto_service.program() is not None,
+    "openssl": lambda: shutil.which("openssl") is not None,
     "phreeqpython": lambda: importlib.util.find_spec("phreeqpython") is not None,
 }
 """What a test may name in ``@pytest.mark.needs(...)``, and how to tell that it is here."""
@@ -67,3 +72,12 @@ def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
         and exitstatus == pytest.ExitCode.OK
     ):
         session.exitstatus = pytest.ExitCode.TESTS_FAILED
+
+
+@pytest.fixture
+def mosquitto(tmp_path: Path) -> Iterator[Mosquitto]:
+    """Return a running broker that lets everybody do everything; name ``mosquitto`` in ``needs`` too."""
+    broker = Mosquitto(tmp_path / "mosquitto")
+    broker.start()
+    yield broker
+    broker.kill()

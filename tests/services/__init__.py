@@ -1,0 +1,1 @@
+"""Real programs that tests start for themselves and stop again."""
