@@ -46,3 +46,7 @@ class ContradictionError(EvaluateError):
 
 class UnknownNameError(EvaluateError):
     """A constant set, method or rule set of this name does not exist; the message lists those that do."""
+
+
+class MissingInputError(EvaluateError):
+    """An input that the formula cannot do without was not given; the message names its unit."""

@@ -29,6 +29,9 @@ SECTIONS = ("Parameters", "Returns", "Raises", "Notes", "References")
 _REGISTRY = "a look-up in the registry of units"
 NOT_FORMULAS = {
     "evaluate.checks": "checks of inputs; every formula's refusals test them",
+    "evaluate.formula_functions": "other names for formulas, walked row by row in test_formulas",
+    "evaluate.formulas.formulas": "a look-up in the table of formulas",
+    "evaluate.formulas.formula": "a look-up in the table of formulas",
     "evaluate.series": "a check of inputs; every statistic's refusals test it",
     "evaluate.rule_patterns": "builders of the rules, which are tested one by one through judge()",
     "evaluate.rule_definitions": "look-ups by name in a table of rules",
