@@ -2,7 +2,7 @@
 
 Every byte that an instrument sends ends up in exactly one event. A driver reports
 
-* :class:`FrameRead` for a message it understood, with what it read in it,
+* :class:`FrameRead` for a message it understood, with the readings in it and what else it said,
 * :class:`FrameRefused` for bytes it could not or must not read, with a reason,
 * :class:`Filler` for bytes that it knows to mean nothing (line ends between messages, echo).
 
@@ -76,12 +76,144 @@ class Reading:
     """The instrument's own mark; None if it sends none."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _FromMessage:
+    """What a message said beside its numbers, as far as it was sent; each as in `Reading`."""
+
+    sample: str | None = None
+    sequence: str | None = None
+    """Of a running titration: its number, the same in all its messages."""
+    instrument_time: str | None = None
+    mode: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CurvePoint(_FromMessage):
+    """One point of a curve that is still being measured; its numbers are no readings of a sample."""
+
+    values: tuple[Reading, ...]
+    """In the order in which they were sent, each with its own quantity and unit."""
+
+    @property
+    def elapsed(self) -> Reading | None:
+        """Time since the start of the run: the ``duration``. [its unit]"""
+        return _first(self.values, "duration")
+
+    @property
+    def volume(self) -> Reading | None:
+        """Titrant dispensed so far: the ``dispensed_volume``. [its unit]"""
+        return _first(self.values, "dispensed_volume")
+
+    @property
+    def temperature(self) -> Reading | None:
+        """Temperature of the sample: the ``temperature``. [its unit]"""
+        return _first(self.values, "temperature")
+
+    @property
+    def signals(self) -> tuple[Reading, ...]:
+        """What the electrodes said (``ph``, ``potential``, ``current``, …): all other values."""
+        return tuple(value for value in self.values if value.quantity not in _NO_SIGNALS)
+
+
+@dataclass(frozen=True, slots=True)
+class CalibrationPoint:
+    """What an electrode showed in one buffer."""
+
+    buffer: Reading
+    """The pH that the instrument takes the buffer for. [pH]"""
+    potential: Reading | None = None
+    """[its unit]"""
+    temperature: Reading | None = None
+    """[its unit]"""
+
+
+@dataclass(frozen=True, slots=True)
+class CalibrationReport(_FromMessage):
+    """What an instrument says of its own calibration: a claim that is kept, not one that is used."""
+
+    values: tuple[Reading, ...]
+    """In the order in which they were sent, each with its own quantity and unit."""
+
+    @property
+    def slope(self) -> Reading | None:
+        """The ``electrode_slope``: share of the ideal one. [%]"""
+        return _first(self.values, "electrode_slope")
+
+    @property
+    def sensitivity(self) -> Reading | None:
+        """The ``electrode_sensitivity``: potential a pH unit. [mV/pH]"""
+        return _first(self.values, "electrode_sensitivity")
+
+    @property
+    def offset(self) -> Reading | None:
+        """The ``electrode_offset``: potential at pH 7. [its unit]"""
+        return _first(self.values, "electrode_offset")
+
+    @property
+    def points(self) -> tuple[CalibrationPoint, ...]:
+        """The buffers: each ``ph`` with the ``potential`` and ``temperature`` that follow it."""
+        begins = [at for at, value in enumerate(self.values) if value.quantity == "ph"]
+        ends = [*begins[1:], len(self.values)]
+        return tuple(
+            CalibrationPoint(
+                self.values[begin],
+                _first(self.values[begin:end], "potential"),
+                _first(self.values[begin:end], "temperature"),
+            )
+            for begin, end in zip(begins, ends, strict=False)
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class RunStarted(_FromMessage):
+    """The instrument began to work on a sample."""
+
+
+@dataclass(frozen=True, slots=True)
+class RunEnded(_FromMessage):
+    """The instrument is done with a sample; its readings, if any, are those of the same frame."""
+
+    aborted: bool = False
+    """It stopped before the end."""
+
+
+@dataclass(frozen=True, slots=True)
+class Status(_FromMessage):
+    """A status or error code that the instrument sent."""
+
+    code: str
+    """Verbatim."""
+    outcome: Outcome = Outcome.VALUE
+    """What the code makes of the numbers of its message; VALUE if they stand."""
+    words: str = ""
+    """What the code means, if the driver knows."""
+
+
+@dataclass(frozen=True, slots=True)
+class Identity(_FromMessage):
+    """What an instrument says it is: model, serial number, firmware."""
+
+    text: str
+    """Verbatim."""
+
+
+Notice = CurvePoint | CalibrationReport | RunStarted | RunEnded | Status | Identity
+"""What a message may say that is no reading."""
+
+_NO_SIGNALS = frozenset({"duration", "dispensed_volume", "temperature"})
+
+
+def _first(values: tuple[Reading, ...], quantity: str) -> Reading | None:
+    return next((value for value in values if value.quantity == quantity), None)
+
+
 @dataclass(frozen=True, slots=True)
 class FrameRead:
     """A message that was understood. It may hold no reading (a banner, a status)."""
 
     span: Span
     readings: tuple[Reading, ...] = ()
+    notices: tuple[Notice, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

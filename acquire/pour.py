@@ -9,7 +9,20 @@ from typing import Final
 
 from acquire.accounting import Account
 from acquire.driver import DriverFactory
-from acquire.events import Event, FrameRead, FrameRefused, Instant, Reading
+from acquire.events import (
+    CalibrationReport,
+    CurvePoint,
+    Event,
+    FrameRead,
+    FrameRefused,
+    Identity,
+    Instant,
+    Notice,
+    Reading,
+    RunEnded,
+    RunStarted,
+    Status,
+)
 
 READ_BYTES: Final = 65_536  # of a file at a time [bytes]
 NO_TIME: Final = Instant(utc_us=0, monotonic_ns=0)
@@ -18,6 +31,14 @@ NO_TIME: Final = Instant(utc_us=0, monotonic_ns=0)
 JsonObject = dict[str, object]
 """Text, numbers, booleans, None, and lists and objects of them."""
 
+_NOTICE_KINDS: Final = {
+    CurvePoint: "curve_point",
+    CalibrationReport: "calibration_report",
+    RunStarted: "run_started",
+    RunEnded: "run_ended",
+    Status: "status",
+    Identity: "identity",
+}
 _READING_KEYS: Final = tuple(field.name for field in fields(Reading))
 
 
@@ -116,6 +137,7 @@ def event_as_json(event: Event) -> JsonObject:
         return told | {
             "kind": "frame_read",
             "readings": [reading_as_json(reading) for reading in event.readings],
+            "notices": [notice_as_json(notice) for notice in event.notices],
         }
     if isinstance(event, FrameRefused):
         return told | {"kind": "frame_refused", "reason": event.reason, "detail": event.detail}
@@ -126,6 +148,14 @@ def reading_as_json(reading: Reading) -> JsonObject:
     """Return every field of a reading as plain data; the value as text, so that no digit changes."""
     told = {key: getattr(reading, key) for key in _READING_KEYS}
     return told | {"value": _digits(reading.value), "outcome": reading.outcome.value}
+
+
+def notice_as_json(notice: Notice) -> JsonObject:
+    """Return a notice as plain data: its kind, and every field."""
+    told = {field.name: getattr(notice, field.name) for field in fields(notice)}
+    if isinstance(notice, CurvePoint | CalibrationReport):
+        told["values"] = [reading_as_json(value) for value in notice.values]
+    return {"kind": _NOTICE_KINDS[type(notice)], **told}
 
 
 def _digits(value: Decimal | None) -> str | None:

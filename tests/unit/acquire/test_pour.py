@@ -1,13 +1,14 @@
 """A pour says of every byte what became of it."""
 
 import json
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from acquire.events import FrameRead, Instant, Span
+from acquire.events import CurvePoint, FrameRead, Instant, Outcome, Reading, RunEnded, Span
 from acquire.pour import JsonObject, pour, pour_file
 from acquire.registry import DriverRegistry
 from tests.fakes.driver import AT, FakeFactory, LineDriver, ScriptedDriver
@@ -35,6 +36,18 @@ def test_a_frame_becomes_an_object_with_every_field_of_its_readings() -> None:
         "mode": "F",
         "stable": None,
     }
+
+
+def test_what_a_message_says_beside_its_readings_is_told_too() -> None:
+    volume = Reading("dispensed_volume", Outcome.VALUE, "0.450", Decimal("0.450"), "mL")
+    notices = (CurvePoint((volume,), sequence="0042"), RunEnded(aborted=True))
+    (frame, _) = pour(
+        FakeFactory(lambda: ScriptedDriver([[FrameRead(Span(0, 2), (), notices)]])), [(b"ab", AT)]
+    )
+    point, end = json.loads(json.dumps(frame))["notices"]
+    assert (point["kind"], point["sequence"]) == ("curve_point", "0042")
+    assert (point["values"][0]["quantity"], point["values"][0]["value"]) == ("dispensed_volume", "0.450")
+    assert (end["kind"], end["aborted"], end["sample"]) == ("run_ended", True, None)
 
 
 def test_the_summary_accounts_for_every_byte() -> None:
