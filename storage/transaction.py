@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from itertools import chain
-from typing import Any, Final
+from typing import Any, Final, Protocol
 
 from sqlalchemy import Connection, insert
 from sqlalchemy.dialects import sqlite
@@ -29,8 +29,21 @@ each time: with a row a statement most of its time went into that. 64 rows of ou
 parameters; SQLite takes 32766 (3.32 and later)."""
 
 
+class Statements(Protocol):
+    """What a transaction says to one kind of database, in the words of its driver."""
+
+    def insert(self, driver: Any, pending: dict[str, list[Row]]) -> int:
+        """Insert rows by table, parents before children; leave `pending` empty and return how many rows."""
+
+    def set_position(self, driver: Any, name: str, number: int) -> None:
+        """Remember how far a later step has come."""
+
+    def heartbeat(self, driver: Any, at_us: int) -> None:
+        """Remember that the daemon was alive. [µs since 1970 UTC]"""
+
+
 class InsertTexts:
-    """The INSERTs of every append-only table, ready for the driver, parents before children."""
+    """SQLite's: the INSERTs of every append-only table, ready for the driver."""
 
     def __init__(self) -> None:
         dialect = sqlite.dialect()
@@ -41,9 +54,30 @@ class InsertTexts:
             for name, text in singles.items()
         }
 
-    def items(self) -> Sequence[tuple[str, tuple[tuple[int, str], ...]]]:
-        """Return table names with their INSERTs, each with how many rows it takes, most first."""
-        return tuple(self._texts.items())
+    def insert(self, driver: Any, pending: dict[str, list[Row]]) -> int:
+        """Insert rows by table, parents before children; leave `pending` empty and return how many rows."""
+        written = 0
+        for table, texts in self._texts.items():
+            if rows := pending.pop(table, None):
+                _insert(driver, rows, texts)
+                written += len(rows)
+        return written
+
+    def set_position(self, driver: Any, name: str, number: int) -> None:
+        """Remember how far a later step has come."""
+        driver.execute(_POSITION_SQL, (name, number))
+
+    def heartbeat(self, driver: Any, at_us: int) -> None:
+        """Remember that the daemon was alive. [µs since 1970 UTC]"""
+        driver.execute(_HEARTBEAT_SQL, (at_us,))
+
+
+def _insert(driver: Any, rows: Sequence[Row], texts: Sequence[tuple[int, str]]) -> None:
+    place = 0
+    for count, text in texts:
+        while len(rows) - place >= count:
+            driver.execute(text, tuple(chain.from_iterable(rows[place : place + count])))
+            place += count
 
 
 def _of_many(single: str, count: int) -> str:
@@ -66,11 +100,11 @@ def driver_connection(connection: Connection) -> Any:
 class Transaction:
     """What a work may do inside the writer. Everything in it is committed together, or not at all."""
 
-    def __init__(self, connection: Connection, head: Head, inserts: InsertTexts) -> None:
+    def __init__(self, connection: Connection, head: Head, statements: Statements) -> None:
         self._connection = connection
         self._driver = driver_connection(connection)
         self._head = head
-        self._inserts = inserts
+        self._statements = statements
         self._pending: defaultdict[str, list[Row]] = defaultdict(list)
         self.rows_written = 0
 
@@ -142,24 +176,13 @@ class Transaction:
 
     def set_position(self, name: str, number: int) -> None:
         """Remember how far a later step has come."""
-        self._driver.execute(_POSITION_SQL, (name, number))
+        self._statements.set_position(self._driver, name, number)
 
     def heartbeat(self, at_us: int) -> None:
         """Remember that the daemon was alive. [µs since 1970 UTC]"""
-        self._driver.execute(_HEARTBEAT_SQL, (at_us,))
+        self._statements.heartbeat(self._driver, at_us)
 
     def flush(self) -> None:
         """Hand everything entered so far to the database, one statement a table."""
-        if not self._pending:
-            return
-        for table, texts in self._inserts.items():
-            if rows := self._pending.pop(table, None):
-                self._insert(rows, texts)
-                self.rows_written += len(rows)
-
-    def _insert(self, rows: Sequence[Row], texts: Sequence[tuple[int, str]]) -> None:
-        place = 0
-        for count, text in texts:
-            while len(rows) - place >= count:
-                self._driver.execute(text, tuple(chain.from_iterable(rows[place : place + count])))
-                place += count
+        if self._pending:
+            self.rows_written += self._statements.insert(self._driver, self._pending)

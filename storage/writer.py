@@ -17,7 +17,7 @@ from sqlalchemy import Connection, Engine
 
 from storage.ledger import Head
 from storage.spool import DEFAULT_LIMIT_BYTES, Spool
-from storage.transaction import InsertTexts, Transaction, last_entry
+from storage.transaction import InsertTexts, Statements, Transaction, last_entry
 from storage.trouble import in_words, is_disk_full, is_environment, is_lock
 
 T = TypeVar("T")
@@ -82,6 +82,7 @@ class Writer:
         limit_bytes: int = DEFAULT_LIMIT_BYTES,
         pause: Callable[[float], object] | None = None,
         on_full: Callable[[], object] | None = None,
+        statements: Statements | None = None,
     ) -> None:
         self._engine = engine
         self._head = head
@@ -91,7 +92,7 @@ class Writer:
         self._breathe = threading.Event()
         self._pause = pause or self._hurry.wait
         self._on_full = on_full
-        self._inserts = InsertTexts()
+        self._statements = statements or InsertTexts()
         self._health = WriterHealth()
         self._listeners: tuple[Callable[[int], object], ...] = ()
         self._log = structlog.get_logger()
@@ -216,7 +217,7 @@ class Writer:
         return group.answers
 
     def _run_group(self, connection: Connection, items: list[_Item]) -> _InDoubt:
-        tx = Transaction(connection, self._head, self._inserts)
+        tx = Transaction(connection, self._head, self._statements)
         answers = [item.work(tx) for item in items]
         tx.flush()
         return _InDoubt(tx, answers)
