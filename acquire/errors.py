@@ -2,12 +2,14 @@
 
     AcquireError
     ├── TransportError               look at the cable, the port or the machine
-    │   ├── PortUnavailableError     the port cannot be opened now; it is tried again
+    │   ├── PortUnavailableError     the port cannot be opened now; its line tries again
     │   │   ├── PortAbsentError      it is not there
     │   │   ├── PortBusyError        another program holds it
     │   │   ├── PortForbiddenError   this user may not open it
-    │   │   ├── NotATtyError         there is something, but no port
     │   │   └── PortSettingError     it cannot do what the settings ask
+    │   ├── NoPortError              what is named never becomes a port; its line ends
+    │   │   ├── NotATtyError         there is something, but no port
+    │   │   └── UnknownSchemeError   a URL of a kind that nobody knows
     │   ├── PortLostError            it was open and is gone
     │   └── WriteStoppedError        it takes no more bytes
     ├── LineNameError                the name of a line is unknown, or taken
@@ -49,12 +51,20 @@ class PortForbiddenError(PortUnavailableError):
     """The user that runs this program may not open the port."""
 
 
-class NotATtyError(PortUnavailableError):
+class PortSettingError(PortUnavailableError):
+    """The port cannot do what the line settings ask for."""
+
+
+class NoPortError(TransportError):
+    """What is named never becomes a port, however often it is tried."""
+
+
+class NotATtyError(NoPortError):
     """What has that name is no serial port."""
 
 
-class PortSettingError(PortUnavailableError):
-    """The port cannot do what the line settings ask for."""
+class UnknownSchemeError(NoPortError):
+    """The URL is of a kind that nobody knows."""
 
 
 class PortLostError(TransportError):

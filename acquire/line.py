@@ -1,7 +1,7 @@
 """One line from its start to its stop: open, hear, lose, wait, open again.
 
-This is the fault boundary of a line. What a cable, a port or an instrument does is answered here; an error
-of the program ends this line loudly, and no other.
+This is the fault boundary of a line. What a cable, a port or an instrument does is answered here; what never
+becomes a port, or an error of the program, ends this line loudly, and no other.
 """
 
 import asyncio
@@ -10,7 +10,7 @@ from typing import Final
 from acquire.backoff import Backoff
 from acquire.chunks import gather
 from acquire.clock import NS_PER_S, Clock, now, within
-from acquire.errors import PortUnavailableError, TransportError
+from acquire.errors import NoPortError, PortUnavailableError, TransportError
 from acquire.events import Instant
 from acquire.keeping import Keeper
 from acquire.line_record import LineRecord
@@ -22,7 +22,7 @@ MIN_WAIT_NS: Final = 1_000_000  # [ns] a driver whose deadline never moves must 
 
 
 class Line:
-    """Runs one transport and one keeper until it is stopped, its file ends, or an error of ours ends it."""
+    """Runs one transport and one keeper until it is stopped, its file ends, or it fails."""
 
     def __init__(
         self, transport: Transport, keeper: Keeper, record: LineRecord, clock: Clock, backoff: Backoff
@@ -53,12 +53,16 @@ class Line:
             await self._keeper.settle()
             self._record.say("info", "line.stopped", why=end.why)
             self._record.enter(Condition.STOPPED, now(self._clock), end.why)
+        except NoPortError as error:
+            self._fail(str(error))
         except Exception as error:
-            why = f"{type(error).__name__}: {error}"
-            self._record.say("error", "line.failed", why=why, exc_info=error)
-            self._record.enter(Condition.FAILED, now(self._clock), why)
+            self._fail(f"{type(error).__name__}: {error}", exc_info=error)
         finally:
             await self._transport.close()
+
+    def _fail(self, why: str, **keys: object) -> None:
+        self._record.say("error", "line.failed", why=why, **keys)
+        self._record.enter(Condition.FAILED, now(self._clock), why)
 
     async def _hear_until_the_end(self) -> End:
         while not self._stopping.is_set():
@@ -82,6 +86,9 @@ class Line:
             if not self._stopping.is_set():
                 self._unavailable(at, str(error))
             return None
+        except NoPortError:
+            await self._keeper.settle()
+            raise
 
     async def _hear(self, opened: Opened) -> End:
         """Hear from one opening to its end; the capture is closed whatever happens."""

@@ -16,7 +16,7 @@ class Condition(StrEnum):
     STOPPED = "stopped"
     """Somebody stopped it, or its file was read to the end."""
     FAILED = "failed"
-    """An error of the program ended it; it stays so until it is started again."""
+    """What is named is no port, or an error of the program ended it; it comes back only when started."""
 
 
 @dataclass(frozen=True, slots=True)

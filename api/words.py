@@ -48,7 +48,7 @@ LINE_STATES: Final = {
     "failed": StateWords(
         "failed",
         "cross",
-        "The line ended by an error that is not the cable's. See the log, then start it again.",
+        "The line does not come back by itself. Mend what is named, then start it again. The log says more.",
     ),
 }
 

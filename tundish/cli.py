@@ -58,7 +58,7 @@ def _expected_errors() -> tuple[type[Exception], ...]:
     """Return the errors that a person can mend; anything else is our bug and shows its traceback."""
     from acquire.errors import AcquireError
     from storage.errors import StorageError
-    from tundish.config import ConfigError
+    from tundish.config_faults import ConfigError
     from tundish.errors import TundishError
 
     return AcquireError, StorageError, ConfigError, TundishError

@@ -7,28 +7,13 @@ nothing else in the program reads settings from the environment.
 import tomllib
 from collections import Counter
 from pathlib import Path
-from typing import Annotated, Any, Literal, Self
+from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic import Field, ValidationError, field_validator
 from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict, SettingsError
 
-NAME = r"^[a-z0-9][a-z0-9-]{0,39}$"
-"""Names of lines and instruments: they stand in URLs, topics and sheets."""
-
-
-class ConfigError(Exception):
-    """The configuration cannot be used; `faults` says everything that is wrong with it."""
-
-    def __init__(self, source: str, faults: list[str]) -> None:
-        self.source = source
-        self.faults = faults
-        super().__init__("\n".join(f"{source}: {fault}" for fault in faults))
-
-
-class Part(BaseModel):
-    """A table of the file: nothing unknown in it, nothing changed after loading."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
+from tundish.config_faults import ConfigError, environment_fault_in_words, fault_in_words
+from tundish.line_config import AnyLineConfig, Part
 
 
 class StoreConfig(Part):
@@ -57,67 +42,6 @@ class LogConfig(Part):
 
     level: Literal["debug", "info", "warning", "error"] = "info"
     form: Literal["text", "json"] = "text"
-
-
-class LineConfig(Part):
-    """What every kind of line has."""
-
-    name: str = Field(pattern=NAME)
-    instrument: str = Field(pattern=NAME)
-    """Whose bytes they are."""
-    driver: str
-    """Name of a shipped or installed driver, or the path of a driver file ending in ``.toml``."""
-
-
-class UsbConfig(Part):
-    """Which USB adapter a port sits on, whatever name the system gives it today."""
-
-    vid: int = Field(ge=0, le=0xFFFF)
-    pid: int = Field(ge=0, le=0xFFFF)
-    serial: str | None = None
-    interface: str | None = None
-    location: str | None = None
-    any: bool = False
-    """Take the only adapter of this make that is present, when it cannot be told apart otherwise."""
-
-
-class SerialLineConfig(LineConfig):
-    """A serial port, by device path, pySerial URL or USB identity."""
-
-    kind: Literal["serial"]
-    device: str | None = None
-    url: str | None = None
-    usb: UsbConfig | None = None
-    baud: int = Field(default=9600, ge=50, le=4_000_000)
-    data_bits: Literal[5, 6, 7, 8] = 8
-    parity: Literal["none", "even", "odd", "mark", "space"] = "none"
-    stop_bits: float = 1
-    flow_control: Literal["none", "xon_xoff", "rts_cts", "dsr_dtr"] = "none"
-
-    @field_validator("stop_bits")
-    @classmethod
-    def _known_stop_bits(cls, bits: float) -> float:
-        if bits not in (1, 1.5, 2):
-            raise ValueError(f"wants 1, 1.5 or 2, got {bits:g}")
-        return bits
-
-    @model_validator(mode="after")
-    def _one_way_to_find_it(self) -> Self:
-        given = [key for key in ("device", "url", "usb") if getattr(self, key) is not None]
-        if len(given) != 1:
-            came = " and ".join(given) or "none of them"
-            raise ValueError(f"wants exactly one of device, url or usb, got {came}")
-        return self
-
-
-class CaptureFileLineConfig(LineConfig):
-    """A file of captured bytes, read once from its beginning to its end."""
-
-    kind: Literal["capture-file"]
-    path: str
-
-
-AnyLineConfig = Annotated[SerialLineConfig | CaptureFileLineConfig, Field(discriminator="kind")]
 
 
 class Config(BaseSettings):
@@ -157,48 +81,6 @@ class Config(BaseSettings):
         return lines
 
 
-def _place(location: tuple[int | str, ...], table: dict[str, Any]) -> str:
-    """Write where a fault lies, with the name of the line instead of its number where it has one."""
-    words: list[str] = []
-    here: Any = table
-    for step in location:
-        if isinstance(step, int):
-            here = here[step] if isinstance(here, list) and step < len(here) else None
-            name = here.get("name") if isinstance(here, dict) else None
-            words[-1:] = [f"{words[-1]}[{name or step}]"]
-        elif isinstance(here, dict) and step in ("serial", "capture-file") and here.get("kind") == step:
-            continue  # the library names the chosen kind as a step of its own
-        else:
-            here = here.get(step) if isinstance(here, dict) else None
-            words.append(step)
-    return ".".join(words)
-
-
-def _fault(error: Any, table: dict[str, Any]) -> str:
-    """Write one fault of the library's list as: place, what is wrong, what came."""
-    place, kind = _place(error["loc"], table), error["type"]
-    if kind == "extra_forbidden":
-        return f"{place}: this key is not known here"
-    if kind == "union_tag_invalid":
-        return (
-            f"{place}.kind: there is no kind {error['ctx']['tag']!r}; known: {error['ctx']['expected_tags']}"
-        )
-    if kind == "union_tag_not_found":
-        return f"{place}.kind: is missing; it says what sort of line this is"
-    if kind == "missing":
-        return f"{place}: is missing"
-    if kind == "value_error":
-        return f"{place}: {error['ctx']['error']}"
-    return f"{place}: {error['msg'][0].lower()}{error['msg'][1:]} (got {error['input']!r})"
-
-
-def _environment_fault(error: SettingsError) -> str:
-    """Say which variable the library could not read; its own words name only the table."""
-    tables = [name for name in Config.model_fields if f'"{name}"' in str(error)]
-    names = " or ".join(f"TUNDISH_{name.upper()}" for name in tables)
-    return f"{names} is no JSON; set single values as TUNDISH_<TABLE>__<KEY>, and lines in the file"
-
-
 def read_table(path: Path) -> dict[str, Any]:
     """Read a configuration file as it stands, whatever it says.
 
@@ -227,6 +109,8 @@ def load_config(path: Path) -> Config:
     try:
         return Config(**table)
     except SettingsError as error:
-        raise ConfigError("environment", [_environment_fault(error)]) from error
+        raise ConfigError(
+            "environment", [environment_fault_in_words(error, list(Config.model_fields))]
+        ) from error
     except ValidationError as error:
-        raise ConfigError(str(path), [_fault(one, table) for one in error.errors()]) from error
+        raise ConfigError(str(path), [fault_in_words(one, table) for one in error.errors()]) from error

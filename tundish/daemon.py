@@ -16,7 +16,8 @@ from api.app import close_app, create_app, end_streams
 from api.services import ApiSettings, Services
 from evaluate.units import quantities
 from storage.store import Store
-from tundish.config import Config, ConfigError, load_config
+from tundish.config import Config, load_config
+from tundish.config_faults import ConfigError
 from tundish.health import CLOCK_NOTE, Health, Lines
 from tundish.notify import ServiceNotifier
 from tundish.packages import check_packages

@@ -21,7 +21,7 @@ async def listen(plan: LinePlan, for_s: float | None, say: Say) -> None:
 
     Raises
     ------
-    PortUnavailableError
+    PortUnavailableError, NoPortError
         If the line cannot be opened.
     """
     clock = SystemClock()

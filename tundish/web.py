@@ -9,6 +9,7 @@ import uvicorn
 from starlette.types import ASGIApp
 
 from tundish.errors import AddressError
+from tundish.web_protocol import ProblemProtocol
 
 GRACE_S = 2
 """How long an open stream may hold up the stop. [s]"""
@@ -52,6 +53,7 @@ def server(app: ASGIApp) -> EmbeddedServer:
     return EmbeddedServer(
         uvicorn.Config(
             app,
+            http=ProblemProtocol,
             log_config=None,
             access_log=False,
             lifespan="off",

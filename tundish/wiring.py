@@ -23,7 +23,9 @@ from acquire.registry import DriverRegistry
 from storage.queries import drivers
 from storage.rows import DriverRow
 from storage.store import Store, open_store
-from tundish.config import AnyLineConfig, CaptureFileLineConfig, Config, ConfigError, SerialLineConfig
+from tundish.config import Config
+from tundish.config_faults import ConfigError
+from tundish.line_config import AnyLineConfig, CaptureFileLineConfig, SerialLineConfig
 
 MIB = 2**20
 

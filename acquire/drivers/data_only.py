@@ -5,7 +5,6 @@ The first step with a fault refuses the file, and names every fault of that step
 
 import json
 import tomllib
-from collections.abc import Mapping
 from pathlib import Path
 from typing import Final
 
@@ -18,7 +17,7 @@ from acquire.drivers.definition import Definition
 from acquire.drivers.engine import DataOnlyDriver
 from acquire.drivers.examples import example_faults
 from acquire.drivers.fields import KINDS
-from acquire.errors import DriverFileError, DriverOptionError
+from acquire.errors import DriverFileError
 
 
 class DataOnlyFactory:
@@ -42,25 +41,6 @@ class DataOnlyFactory:
     def __call__(self) -> DataOnlyDriver:
         """Return a driver that has heard nothing yet."""
         return DataOnlyDriver(self._definition)
-
-
-def from_file(options: Mapping[str, object]) -> DataOnlyFactory:
-    """Return the factory of the driver file that the option ``file`` names.
-
-    Raises
-    ------
-    DriverOptionError
-        If ``file`` is missing, is no path, or another option is given.
-    DriverFileError
-        If the file cannot be read, or is refused.
-    """
-    unknown = sorted(set(options) - {"file"})
-    if unknown:
-        raise DriverOptionError(f"a driver file takes the option file alone, not {', '.join(unknown)}")
-    file = options.get("file")
-    if not isinstance(file, str | Path):
-        raise DriverOptionError(f"the option file wants the path of a driver file, not {file!r}")
-    return factory_from_path(Path(file))
 
 
 def factory_from_text(text: str, source: str) -> DataOnlyFactory:

@@ -21,7 +21,7 @@ from acquire.lines.transport import End, Opened, Piece
 from acquire.sink import Ending
 
 OpenPort = Callable[[], tuple[serial.Serial, Opened]]
-"""Opens a port, or raises `PortUnavailableError`. Runs in the thread, so it may take its time."""
+"""Opens a port; raises `PortUnavailableError` or `NoPortError`. Runs in the thread: it may take its time."""
 
 
 class PortReader:

@@ -15,7 +15,7 @@ from acquire.errors import PortLostError, PortUnavailableError
 from acquire.events import Instant
 from acquire.lines.claim import claim
 from acquire.lines.inbox import CAPACITY_BYTES, Inbox
-from acquire.lines.port_faults import FAULTS, refusal
+from acquire.lines.port_faults import FAULTS, refusal, refuse_unknown_scheme
 from acquire.lines.reader import PortReader
 from acquire.lines.transport import Batch, Opened
 from acquire.lines.usb import ListPorts, find_port, hardware_of, list_ports
@@ -62,6 +62,8 @@ class SerialLine:
         ------
         PortUnavailableError
             If it cannot be opened now; the text says why and what to do.
+        NoPortError
+            If what is named never becomes a port.
         """
         name = _named(self._source)
         inbox = Inbox(asyncio.get_running_loop(), self._capacity_bytes)
@@ -71,7 +73,7 @@ class SerialLine:
             async with asyncio.timeout(OPEN_LIMIT_S):
                 return await reader.start()
         except TimeoutError as error:
-            text = f"port {name} did not open within {OPEN_LIMIT_S:g} s; it is tried again"
+            text = f"port {name} did not open within {OPEN_LIMIT_S:g} s; is it stuck?"
             raise PortUnavailableError(name, text) from error
 
     async def wait(self) -> Instant | None:
@@ -111,6 +113,7 @@ class SerialLine:
     def _open_port(self) -> tuple[serial.Serial, Opened]:
         target = self._target()
         settings = self._source.settings
+        refuse_unknown_scheme(target)
         try:
             port = serial.serial_for_url(target, **_arguments(settings, is_url=_is_url(target)))
             claim(port)

@@ -62,7 +62,15 @@ class Transport(Protocol):
         """Monotonic time at which the reader last came round; None while there is none. [ns]"""
 
     async def open(self) -> Opened:
-        """Open it. Raises `PortUnavailableError`, with words for a person, if that is impossible now."""
+        """Open it.
+
+        Raises
+        ------
+        PortUnavailableError
+            If that is impossible now, with words for a person.
+        NoPortError
+            If it never will be possible.
+        """
 
     async def wait(self) -> Instant | None:
         """Wait until there is something to take; cancelling loses nothing.

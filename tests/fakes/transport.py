@@ -4,7 +4,7 @@ import asyncio
 from collections import deque
 
 from acquire.clock import Clock, now
-from acquire.errors import PortAbsentError, PortUnavailableError, TransportError
+from acquire.errors import NoPortError, PortAbsentError, PortUnavailableError, TransportError
 from acquire.events import Instant
 from acquire.lines.transport import Batch, End, Opened, Piece
 from acquire.sink import Ending
@@ -17,7 +17,7 @@ class FakeTransport:
     last_round_ns = None
 
     def __init__(self, clock: Clock) -> None:
-        self.refusals: deque[PortUnavailableError] = deque()
+        self.refusals: deque[PortUnavailableError | NoPortError] = deque()
         """What the next openings raise."""
         self.refuse_send: TransportError | None = None
         self.fault: Exception | None = None

@@ -4,7 +4,8 @@ from pathlib import Path
 
 import click
 
-from tundish.config import ConfigError, load_config, read_table
+from tundish.config import load_config, read_table
+from tundish.config_faults import ConfigError
 
 
 @click.command("check")

@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from tundish import log
+from tundish.commands.options import for_option
 
 
 @click.command("demo")
@@ -15,7 +16,7 @@ from tundish import log
     show_default=True,
     help="Where to serve on 127.0.0.1.",
 )
-@click.option("--for", "for_s", type=click.FloatRange(min=0), help="Stop by itself after so many seconds.")
+@for_option
 @click.option(
     "--folder", type=click.Path(path_type=Path, file_okay=False), default=Path("demo"), show_default=True
 )

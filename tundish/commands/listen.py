@@ -6,6 +6,8 @@ from pathlib import Path
 
 import click
 
+from tundish.commands.options import for_option
+
 BYTES_A_ROW = 16
 
 
@@ -18,7 +20,7 @@ BYTES_A_ROW = 16
     show_default=True,
     help="The configuration file.",
 )
-@click.option("--for", "for_s", type=click.FloatRange(min=0), help="Stop by itself after so many seconds.")
+@for_option
 @click.argument("line")
 def command(line: str, file: Path, for_s: float | None) -> None:
     """Show the bytes that come in on LINE and what its driver makes of them; nothing is stored.
@@ -27,7 +29,8 @@ def command(line: str, file: Path, for_s: float | None) -> None:
 
     Example: tundish listen so2 --config tundish.toml
     """
-    from tundish.config import ConfigError, load_config
+    from tundish.config import load_config
+    from tundish.config_faults import ConfigError
     from tundish.wiring import line_plans
 
     all_plans = line_plans(load_config(file), file.resolve().parent, str(file))

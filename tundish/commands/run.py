@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from tundish import log
+from tundish.commands.options import for_option
 
 
 @click.command("run")
@@ -16,7 +17,7 @@ from tundish import log
     show_default=True,
     help="The configuration file.",
 )
-@click.option("--for", "for_s", type=click.FloatRange(min=0), help="Stop by itself after so many seconds.")
+@for_option
 def command(file: Path, for_s: float | None) -> None:
     """Run the daemon until Ctrl-C, SIGTERM or Ctrl-Break.
 

@@ -7,7 +7,6 @@ from typing import Any
 
 import pytest
 
-from acquire.drivers.data_only import from_file
 from acquire.errors import (
     DriverFileError,
     DriverOptionError,
@@ -61,9 +60,16 @@ def test_a_driver_file_is_found_by_its_path() -> None:
     assert DriverRegistry([]).factory(str(SHIPPED_FOLDER / "ph-stream.toml")).identity.name == "ph-stream"
 
 
-def test_an_installed_entry_point_is_found() -> None:
-    factory = DriverRegistry().factory("toml", {"file": str(SHIPPED_FOLDER / "ph-stream.toml")})
-    assert factory.identity.name == "ph-stream"
+def test_the_drivers_that_are_installed_are_all_usable_and_none_is_called_by_the_form_of_a_file() -> None:
+    offers = DriverRegistry().survey()
+    assert {offer.name for offer in offers} >= set(SHIPPED)
+    assert "toml" not in {offer.name for offer in offers}
+    assert [offer.fault for offer in offers if offer.fault is not None] == []
+
+
+def test_the_form_of_a_driver_file_is_not_the_name_of_a_driver() -> None:
+    with pytest.raises(UnknownDriverError, match=r"a driver file is named by its path and ends in \.toml"):
+        DriverRegistry().factory("toml")
 
 
 def test_a_driver_of_another_package_gets_its_options() -> None:
@@ -113,8 +119,11 @@ def test_a_driver_that_cannot_be_made_is_refused_with_its_error() -> None:
 
 
 def test_what_a_driver_says_of_its_options_is_passed_on() -> None:
-    with pytest.raises(DriverOptionError, match="wants the path of a driver file"):
-        DriverRegistry([FakePoint("files", lambda: from_file)]).factory("files")
+    def make(options: Mapping[str, object]) -> FakeFactory:
+        raise DriverOptionError(f"there is no option {', '.join(options)}")
+
+    with pytest.raises(DriverOptionError, match="there is no option speed"):
+        DriverRegistry([FakePoint("lines", lambda: make)]).factory("lines", {"speed": 1})
 
 
 def test_what_is_no_factory_is_refused() -> None:

@@ -1,7 +1,7 @@
 import pytest
 from structlog.testing import capture_logs
 
-from acquire.errors import LineNameError, PortLostError
+from acquire.errors import LineNameError, NotATtyError, PortLostError
 from acquire.events import FrameRead, FrameRefused
 from acquire.line_state import Condition
 from acquire.reasons import DRIVER_FAULT, PARTIAL
@@ -172,6 +172,35 @@ async def test_an_error_of_the_program_fails_one_line_and_no_other(bench: Bench)
     assert bench.state("well").state is Condition.OPEN
     assert bench.sink.of("well")[0].data == b"pH 3.41\n"
     assert [(entry["event"], entry["log_level"]) for entry in entries] == [("line.failed", "error")]
+
+
+async def test_what_is_no_port_is_refused_once_and_for_good(bench: Bench) -> None:
+    settings = bench.settings("ph")
+    with capture_logs() as entries:
+        bench.supervisor.add_line(settings, FakeLineDrivers())
+        line = bench.transports["ph"]
+        line.absent(1)
+        line.refusals.append(
+            NotATtyError("/dev/ph", "/dev/ph is not a serial port; name the port's device file")
+        )
+        await bench.clock.advance(60)
+    assert (bench.state().state, bench.state().why) == (
+        Condition.FAILED,
+        "/dev/ph is not a serial port; name the port's device file",
+    )
+    assert line.openings == 2
+    assert [entry["event"] for entry in entries] == ["line.unavailable", "line.failed"]
+    assert "exc_info" not in entries[1]
+    assert len(bench.sink.gaps) == 1
+
+
+async def test_a_line_that_was_refused_for_good_can_be_started_again(bench: Bench) -> None:
+    bench.supervisor.add_line(bench.settings("ph"), FakeLineDrivers())
+    bench.transports["ph"].refusals.append(NotATtyError("/dev/ph", "/dev/ph is not a serial port"))
+    await bench.clock.advance(1)
+    await bench.supervisor.restart_line("ph")
+    await bench.clock.advance(0)
+    assert bench.state().state is Condition.OPEN
 
 
 async def test_a_driver_that_cannot_be_made_fails_its_line(bench: Bench) -> None:

@@ -11,7 +11,8 @@ from storage.store import open_store
 from tundish import cli
 from tundish.cli import COMMANDS, guarded
 from tundish.commands.listen import hex_rows
-from tundish.config import ConfigError, load_config
+from tundish.config import load_config
+from tundish.config_faults import ConfigError
 from tundish.demo import demo_config
 from tundish.errors import AddressError, SimulatedBenchError
 from tundish.web import bind
@@ -41,6 +42,14 @@ def test_every_command_has_help_with_an_example(name: str) -> None:
     result = call(name, "--help")
     assert result.exit_code == 0
     assert f"Example: tundish {name}" in result.output
+
+
+@pytest.mark.parametrize("name", ["run", "demo", "listen"])
+@pytest.mark.parametrize("time", ["nan", "inf", "-1", "soon"])
+def test_a_time_to_stop_after_is_a_finite_number_of_seconds(name: str, time: str) -> None:
+    result = call(name, "--for", time, *(["ph"] if name == "listen" else []))
+    assert result.exit_code == 2
+    assert f"'{time}' is no length of time; give seconds such as 60" in result.output
 
 
 def test_pour_tells_every_event_and_accounts_for_every_byte(tmp_path: Path) -> None:

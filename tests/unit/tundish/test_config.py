@@ -4,7 +4,9 @@ from pathlib import Path
 
 import pytest
 
-from tundish.config import Config, ConfigError, SerialLineConfig, load_config
+from tundish.config import Config, load_config
+from tundish.config_faults import ConfigError
+from tundish.line_config import SerialLineConfig
 
 GOOD = """
 [store]
@@ -67,6 +69,14 @@ def test_a_line_without_kind_says_so(tmp_path: Path) -> None:
 def test_a_port_is_found_in_exactly_one_way(tmp_path: Path, ways: str, came: str) -> None:
     text = GOOD.replace('device = "/dev/ttyUSB0"', ways)
     assert faults(tmp_path, text) == [f"line[so2]: wants exactly one of device, url or usb, got {came}"]
+
+
+@pytest.mark.parametrize("way", ["url", "device"])
+def test_an_unknown_kind_of_url_blames_the_key_that_names_it(tmp_path: Path, way: str) -> None:
+    (fault,) = faults(tmp_path, GOOD.replace('device = "/dev/ttyUSB0"', f'{way} = "tcp://192.0.2.7:4001"'))
+    assert fault.startswith(
+        f"line[so2].{way}: there is no kind of URL 'tcp' as in tcp://192.0.2.7:4001; known: "
+    )
 
 
 def test_stop_bits_are_one_of_three(tmp_path: Path) -> None:

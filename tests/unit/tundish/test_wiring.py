@@ -5,7 +5,8 @@ from pathlib import Path
 import pytest
 
 from acquire.config import CaptureFileSource, DevicePath, PortUrl, SerialSource, UsbIdentity
-from tundish.config import ConfigError, load_config
+from tundish.config import load_config
+from tundish.config_faults import ConfigError
 from tundish.wiring import LinePlan, line_plans
 
 

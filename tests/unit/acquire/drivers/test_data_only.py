@@ -5,8 +5,8 @@ from pathlib import Path
 import pytest
 
 from acquire.driver import DriverIdentity
-from acquire.drivers.data_only import DataOnlyFactory, factory_from_path, factory_from_text, from_file
-from acquire.errors import DriverFileError, DriverOptionError
+from acquire.drivers.data_only import DataOnlyFactory, factory_from_path, factory_from_text
+from acquire.errors import DriverFileError
 from acquire.events import FrameRead, FrameRefused, Outcome, Reading
 from tests.unit.acquire.drivers.battery import events_of, readings_of
 
@@ -241,18 +241,6 @@ def test_a_file_that_is_not_utf_8_is_one_clear_line(tmp_path: Path) -> None:
     path.write_bytes(b"name = '\xb0'")
     with pytest.raises(DriverFileError, match="not UTF-8 at byte 9; save it as UTF-8"):
         factory_from_path(path)
-
-
-def test_the_entry_point_takes_the_path_of_a_file(tmp_path: Path) -> None:
-    path = tmp_path / "meter.toml"
-    path.write_text(GOOD, encoding="utf-8")
-    assert from_file({"file": str(path)}).identity.name == "bench-meter"
-
-
-@pytest.mark.parametrize("options", [{}, {"file": 3}, {"file": "a.toml", "speed": 1}])
-def test_the_entry_point_refuses_other_options(options: dict[str, object]) -> None:
-    with pytest.raises(DriverOptionError, match="file"):
-        from_file(options)
 
 
 def test_the_first_line_is_trusted_where_half_a_line_cannot_look_whole() -> None:

@@ -21,6 +21,7 @@ from acquire.errors import (
     PortBusyError,
     PortLostError,
     PortSettingError,
+    UnknownSchemeError,
     WriteStoppedError,
 )
 from acquire.lines.serial_line import SerialLine
@@ -168,7 +169,10 @@ async def test_settings_that_the_port_cannot_have_are_named(terminal: PluggedTer
 
 
 async def test_a_url_of_an_unknown_kind_is_refused() -> None:
-    with pytest.raises(PortSettingError, match="nonsense"):
+    with pytest.raises(
+        UnknownSchemeError,
+        match=r"there is no kind of URL 'nonsense' as in .* known: .*socket.*correct the line's dev",
+    ):
         async with _open(_line("nonsense://x")):
             pass
 

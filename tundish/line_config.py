@@ -1,0 +1,87 @@
+"""What a configuration says of one line: a table ``[[line]]`` of the file, or the body of a request."""
+
+from typing import Annotated, Literal, Self
+
+from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+
+from acquire.errors import UnknownSchemeError
+from acquire.lines.port_faults import refuse_unknown_scheme
+
+NAME = r"^[a-z0-9][a-z0-9-]{0,39}$"
+"""Names of lines and instruments: they stand in URLs, topics and sheets."""
+
+
+class Part(BaseModel):
+    """A table of the file: nothing unknown in it, nothing changed after loading."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class LineConfig(Part):
+    """What every kind of line has."""
+
+    name: str = Field(pattern=NAME)
+    instrument: str = Field(pattern=NAME)
+    """Whose bytes they are."""
+    driver: str
+    """Name of a shipped or installed driver, or the path of a driver file ending in ``.toml``."""
+
+
+class UsbConfig(Part):
+    """Which USB adapter a port sits on, whatever name the system gives it today."""
+
+    vid: int = Field(ge=0, le=0xFFFF)
+    pid: int = Field(ge=0, le=0xFFFF)
+    serial: str | None = None
+    interface: str | None = None
+    location: str | None = None
+    any: bool = False
+    """Take the only adapter of this make that is present, when it cannot be told apart otherwise."""
+
+
+class SerialLineConfig(LineConfig):
+    """A serial port, by device path, pySerial URL or USB identity."""
+
+    kind: Literal["serial"]
+    device: str | None = None
+    url: str | None = None
+    usb: UsbConfig | None = None
+    baud: int = Field(default=9600, ge=50, le=4_000_000)
+    data_bits: Literal[5, 6, 7, 8] = 8
+    parity: Literal["none", "even", "odd", "mark", "space"] = "none"
+    stop_bits: float = 1
+    flow_control: Literal["none", "xon_xoff", "rts_cts", "dsr_dtr"] = "none"
+
+    @field_validator("device", "url")
+    @classmethod
+    def _known_scheme(cls, target: str | None) -> str | None:
+        try:
+            refuse_unknown_scheme(target or "")
+        except UnknownSchemeError as error:
+            raise ValueError(str(error)) from error
+        return target
+
+    @field_validator("stop_bits")
+    @classmethod
+    def _known_stop_bits(cls, bits: float) -> float:
+        if bits not in (1, 1.5, 2):
+            raise ValueError(f"wants 1, 1.5 or 2, got {bits:g}")
+        return bits
+
+    @model_validator(mode="after")
+    def _one_way_to_find_it(self) -> Self:
+        given = [key for key in ("device", "url", "usb") if getattr(self, key) is not None]
+        if len(given) != 1:
+            came = " and ".join(given) or "none of them"
+            raise ValueError(f"wants exactly one of device, url or usb, got {came}")
+        return self
+
+
+class CaptureFileLineConfig(LineConfig):
+    """A file of captured bytes, read once from its beginning to its end."""
+
+    kind: Literal["capture-file"]
+    path: str
+
+
+AnyLineConfig = Annotated[SerialLineConfig | CaptureFileLineConfig, Field(discriminator="kind")]
