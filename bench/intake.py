@@ -3,6 +3,7 @@
 The place up to which readings were taken is kept in the same commit as what was made of them.
 """
 
+import threading
 from collections.abc import Callable, Sequence
 from typing import Final
 
@@ -21,12 +22,13 @@ BATCH: Final = 1000
 
 
 class Intake:
-    """Takes readings of one store. One at a time: it is the only one that moves its place."""
+    """Takes readings of one store. The only one that moves its place: make one a store, for every thread."""
 
     def __init__(self, store: Store, clock_us: Callable[[], int], actor: str) -> None:
         self._store = store
         self._clock_us = clock_us
         self._actor = actor
+        self._one_at_a_time = threading.Lock()
         with store.reader() as connection:
             self._place = position(connection, PLACE)
 
@@ -36,15 +38,19 @@ class Intake:
         return self._place
 
     def step(self) -> int:
-        """Take the next readings; return how many. Waits for the commit, so it belongs in a thread."""
-        with self._store.reader() as connection:
-            readings = untaken_readings(connection, after=self._place, limit=BATCH)
-        if not readings:
-            return 0
-        rows = [taken_row(reading) for reading in readings]
-        self._store.writer.submit(lambda tx: self._enter(tx, rows)).result()
-        self._place = rows[-1].reading_number
-        return len(rows)
+        """Take the next readings; return how many. Waits for the commit, so it belongs in a thread.
+
+        A step that somebody gave up waiting for goes on by itself; the next one waits until it has ended.
+        """
+        with self._one_at_a_time:
+            with self._store.reader() as connection:
+                readings = untaken_readings(connection, after=self._place, limit=BATCH)
+            if not readings:
+                return 0
+            rows = [taken_row(reading) for reading in readings]
+            self._store.writer.submit(lambda tx: self._enter(tx, rows)).result()
+            self._place = rows[-1].reading_number
+            return len(rows)
 
     def _enter(self, tx: Transaction, rows: Sequence[TakenRow]) -> None:
         tx.enter(

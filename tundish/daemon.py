@@ -14,6 +14,7 @@ from acquire.errors import AcquireError
 from acquire.supervisor import Supervisor
 from api.app import close_app, create_app, end_streams
 from api.services import ApiSettings, Services
+from bench.intake import Intake
 from evaluate.units import quantities
 from storage.store import Store
 from tundish.config import Config, load_config
@@ -23,9 +24,9 @@ from tundish.notify import ServiceNotifier
 from tundish.packages import check_packages
 from tundish.signals import handled
 from tundish.steps import beat, drain, say_head, take_in
-from tundish.store_sink import StoreSink
+from tundish.store_sink import DAEMON, StoreSink
 from tundish.version import software_version
-from tundish.web import EmbeddedServer, bind, server
+from tundish.web import bind, server
 from tundish.wiring import LinePlan, known_drivers, line_plans, store_of
 
 HEARTBEAT_S = 1.0
@@ -81,6 +82,7 @@ class Daemon:
             store = store_of(config, self._place.folder, self._clock.utc_us)
             stack.callback(store.close)
             session = store.begin_session(software_version(), CLOCK_NOTE, self._clock.utc_us())
+            intake = Intake(store, self._clock.utc_us, DAEMON)
             supervisor = Supervisor(StoreSink(store.writer, session, known_drivers(store)), self._clock)
             app = create_app(self._services(store, supervisor, config))
             stack.callback(close_app, app)
@@ -90,14 +92,17 @@ class Daemon:
                 self._start(supervisor, plan)
             async with asyncio.TaskGroup() as tasks:
                 serving = tasks.create_task(web.serve(sockets=[listener]), name="web")
-                others = [tasks.create_task(step) for step in self._steps(store, supervisor)]
+                others = [tasks.create_task(step) for step in self._steps(store, intake, supervisor)]
                 log.info(
                     "daemon.started", address=f"http://{config.api.host}:{config.api.port}/", lines=len(plans)
                 )
                 _leave_what_stays_out_of_collections()
                 self._notifier.ready()
                 await self._until_stopped(for_s)
-                await self._end(store, supervisor, web, others, lambda: end_streams(app))
+                await self._end_hearing(supervisor, others)
+                await asyncio.to_thread(drain, store, intake, self._clock.utc_us)
+                end_streams(app)
+                web.should_exit = True
                 await serving
         log.info("daemon.stopped")
 
@@ -112,9 +117,11 @@ class Daemon:
             quantity_names={one.code: one.name for one in quantities()},
         )
 
-    def _steps(self, store: Store, supervisor: Supervisor) -> list[Coroutine[None, None, None]]:
+    def _steps(
+        self, store: Store, intake: Intake, supervisor: Supervisor
+    ) -> list[Coroutine[None, None, None]]:
         return [
-            take_in(store, self._clock.utc_us),
+            take_in(store, intake),
             self._every(HEARTBEAT_S, lambda: beat(store, self._clock.utc_us())),
             self._every(HEAD_EVERY_S, lambda: say_head(store)),
             self._watch(supervisor),
@@ -141,22 +148,12 @@ class Daemon:
         except TimeoutError:
             log.info("daemon.time_is_up", ran_s=for_s)
 
-    async def _end(
-        self,
-        store: Store,
-        supervisor: Supervisor,
-        web: EmbeddedServer,
-        others: list[asyncio.Task[None]],
-        close_streams: Callable[[], None],
-    ) -> None:
-        """Readers first, then what they had heard, then what was made of it, then whoever was reading."""
+    async def _end_hearing(self, supervisor: Supervisor, others: list[asyncio.Task[None]]) -> None:
+        """Stop the readers and keep what they had heard; then the steps beside them."""
         self._notifier.stopping()
         await supervisor.stop_all()
         for task in others:
             task.cancel()
-        await asyncio.to_thread(drain, store, self._clock.utc_us)
-        close_streams()
-        web.should_exit = True
 
     def _start(self, supervisor: Supervisor, plan: LinePlan) -> None:
         supervisor.add_line(plan.settings, plan.factory)

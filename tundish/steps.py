@@ -9,7 +9,6 @@ import structlog
 from bench.intake import Intake
 from storage.errors import SpoolFullError
 from storage.store import Store
-from tundish.store_sink import DAEMON
 
 log = structlog.get_logger()
 
@@ -19,12 +18,11 @@ RETRY_S = 5.0
 """How long step 2 waits after a fault of its own. [s]"""
 
 
-async def take_in(store: Store, clock_us: Callable[[], int]) -> None:
+async def take_in(store: Store, intake: Intake) -> None:
     """Run step 2 whenever something was committed; a fault in it is logged and does not stop the hearing."""
     bell = asyncio.Event()
     loop = asyncio.get_running_loop()
     end = store.writer.subscribe(lambda _head: _ring(loop, bell))
-    intake = Intake(store, clock_us, DAEMON)
     try:
         while True:
             bell.clear()
@@ -62,9 +60,8 @@ def say_head(store: Store) -> None:
     log.info("ledger.head", number=head.number, link=head.link.hex())
 
 
-def drain(store: Store, clock_us: Callable[[], int]) -> None:
+def drain(store: Store, intake: Intake, clock_us: Callable[[], int]) -> None:
     """Take in what is still untaken and enter the end of the session."""
-    intake = Intake(store, clock_us, DAEMON)
     while intake.step():
         pass
     store.end_session(clock_us())

@@ -15,8 +15,8 @@ from typing import Any, TypeVar
 
 import httpx
 
-LIMIT_S = 30.0
-"""Long enough for a slow machine; a test that needs it has failed. [s]"""
+LIMIT_S = 90.0
+"""Long enough for a machine that is busy with other things; a test that needs it has failed. [s]"""
 
 T = TypeVar("T")
 
@@ -92,25 +92,50 @@ def daemon(config: Path, port: int) -> Iterator[Daemon]:
                 running.kill()
 
 
-def config_text(port: int, lines: list[dict[str, Any]], store: str = "store.db") -> str:
+def config_text(
+    port: int, lines: list[dict[str, Any]], store: str = "store.db", **store_keys: str | int
+) -> str:
     """Return a configuration file with these lines."""
-    tables = [
-        "\n[[line]]\n" + "".join(f"{key} = {json.dumps(value)}\n" for key, value in line.items())
-        for line in lines
-    ]
-    return f'[store]\npath = "{store}"\n\n[api]\nport = {port}\n' + "".join(tables)
+    tables = ["\n[[line]]\n" + _keys(line) for line in lines]
+    return "[store]\n" + _keys({"path": store, **store_keys}) + f"\n[api]\nport = {port}\n" + "".join(tables)
+
+
+def _keys(table: dict[str, Any]) -> str:
+    return "".join(f"{key} = {json.dumps(value)}\n" for key, value in table.items())
+
+
+@dataclass
+class SimulatedBench:
+    """A running simulators' program."""
+
+    process: "subprocess.Popen[bytes]"
+    instruments: list[dict[str, Any]]
+    """How each instrument is reached."""
+
+    def tell(self, words: str) -> None:
+        """Give a line of control, such as ``fault bur-1 cut_cable 5``."""
+        assert self.process.stdin is not None
+        self.process.stdin.write(words.encode() + b"\n")
+        self.process.stdin.flush()
 
 
 @contextlib.contextmanager
 def simulators(folder: Path, *arguments: str) -> Iterator[list[dict[str, Any]]]:
     """Run the simulators' program until the end of the block; yield how its instruments are reached."""
+    with simulated_bench(folder, *arguments) as bench:
+        yield bench.instruments
+
+
+@contextlib.contextmanager
+def simulated_bench(folder: Path, *arguments: str) -> Iterator[SimulatedBench]:
+    """Run the simulators' program until the end of the block, with faults and buttons at hand."""
     paper = folder / "bench.json"
     call = [sys.executable, "-m", "simulators", *arguments, "--folder", str(folder)]
     process = subprocess.Popen(call, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL)
     with process:
         try:
             until("the simulators", lambda: paper.exists() or process.poll() is not None)
-            yield json.loads(paper.read_text(encoding="utf-8"))
+            yield SimulatedBench(process, json.loads(paper.read_text(encoding="utf-8")))
         finally:
             assert process.stdin is not None
             process.stdin.close()

@@ -1,5 +1,7 @@
 """Step 1 and step 2: what was heard becomes rows, and each reading is taken once."""
 
+import threading
+from concurrent.futures import ThreadPoolExecutor, wait
 from decimal import Decimal
 
 import pytest
@@ -148,6 +150,18 @@ async def test_step_2_goes_on_from_its_place_after_a_crash(store: Store) -> None
     Intake(store, lambda: AT_US, "tundish").step()
     await capture.heard(Hearing((Chunk(AT, b"28,50"),), (FrameRead(Span(10, 5), (READING,)),), AT))
     assert Intake(store, lambda: AT_US, "tundish").step() == 1
+
+
+async def test_a_step_that_nobody_waits_for_any_more_does_not_collide_with_the_next(store: Store) -> None:
+    await heard_once(store)
+    intake = Intake(store, lambda: AT_US, "tundish")
+    gate = threading.Event()
+    with ThreadPoolExecutor(2) as threads:
+        store.writer.submit(lambda _tx: gate.wait(10))
+        steps = [threads.submit(intake.step) for _ in range(2)]
+        wait(steps, timeout=0.2)  # both are under way as far as they can be
+        gate.set()
+        assert sorted(step.result(10) for step in steps) == [0, 1]
 
 
 async def test_everything_that_was_entered_verifies(store: Store) -> None:
