@@ -32,9 +32,9 @@ def count(name: str, *, nullable: bool = False, key: bool = False) -> Column[int
     return Column(name, big_integer(), nullable=nullable, primary_key=key, autoincrement=False)
 
 
-def moment(name: str) -> Column[int]:
+def moment(name: str, *, nullable: bool = False) -> Column[int]:
     """Return a column of times in microseconds since 1970 UTC. [µs]"""
-    return Column(name, UtcMicroseconds(), nullable=False)
+    return Column(name, UtcMicroseconds(), nullable=nullable)
 
 
 def brought_by() -> Column[int]:

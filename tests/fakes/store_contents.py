@@ -15,6 +15,7 @@ from storage.rows import FaultRow, ReadingRow, Row
 from storage.schema import reading
 from storage.store import Store, open_store
 from storage.transaction import Transaction
+from tests.fakes.bench_contents import fill_bench_tables
 from tests.fakes.filled_store import NOON_US, SECOND_US, Filler, fill_bench
 
 
@@ -31,6 +32,7 @@ def fill_every_table(store: Store) -> dict[str, int]:
     ids = fill_bench(Filler(store), streamed=2)
     store.writer.submit(lambda tx: enter(tx, "fault.found", {"fault": [_a_fault()]})).result(10)
     store.writer.submit(lambda tx: _amend(tx, ids["W-1007"])).result(10)
+    fill_bench_tables(store)
     store.end_session(NOON_US + SECOND_US)
     return ids
 
