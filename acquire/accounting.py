@@ -71,7 +71,9 @@ class Account:
     def to_send(self) -> bytes:
         """Return, once, the bytes that the driver wants on the wire."""
         try:
-            return b"" if self._driver is None else self._driver.to_send()
+            if self._driver is None:
+                self._driver = self._factory()  # one that asks must be asked what it wants to say
+            return self._driver.to_send()
         except Exception as error:
             self._note(error)
             return b""
@@ -122,7 +124,7 @@ class Account:
         if self._accounted < self._heard:
             events.append(self._refuse_up_to(self._heard, DRIVER_FAULT, self._fault or ""))
         self._base = self._heard
-        self._driver = None  # a fresh one is made when there is something to tell it
+        self._driver = None  # a fresh one is made when there is something to tell it, or to send
 
     def _note(self, error: Exception) -> None:
         frames = traceback.extract_tb(error.__traceback__)

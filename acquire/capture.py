@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from acquire.accounting import Account
-from acquire.decoding import decode
+from acquire.decoding import decode, take_outgoing
 from acquire.events import Event, FrameRefused, Instant, Span
 from acquire.lines.transport import End
 from acquire.reasons import PARTIAL
@@ -49,7 +49,8 @@ class OpenCapture:
             If it was not kept. Nothing leaves on the wire then, so the instrument may send again.
         """
         events = decode(self._account, chunks, at)
-        outgoing = self._account.to_send() if may_send else b""
+        outgoing, more = take_outgoing(self._account, at) if may_send else (b"", [])
+        events += more
         sent = (Chunk(at, outgoing, Direction.SENT),) if outgoing else ()
         await self._keep(Hearing(chunks + sent, tuple(events), at, self._account.take_fault()))
         return events, outgoing

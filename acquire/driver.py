@@ -42,7 +42,11 @@ class Driver(Protocol):
         """Say that the line is gone: what is unfinished comes out as refused. Call once, last."""
 
     def to_send(self) -> bytes:
-        """Return, once, the bytes that the driver wants on the wire; sent only after the commit."""
+        """Return, once, the bytes that the driver wants on the wire; sent only after the commit.
+
+        `tick` follows at once with the instant at which they were taken, so that the time for an answer is
+        not spent before the question has left.
+        """
 
 
 class DriverFactory(Protocol):

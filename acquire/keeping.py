@@ -64,7 +64,9 @@ class Keeper:
         self._enter_full(full=False)
         if chunks:
             self._record.heard(_size(chunks), at)
-        self._record.decoded(events)
+        self._record.decoded(events, at)
+        if outgoing:
+            self._record.asked(at)
         return outgoing
 
     async def overflowed(self, size: int, at: Instant) -> None:
@@ -108,7 +110,7 @@ class Keeper:
         if self._end is None:
             return
         if self._capture is not None:
-            self._record.decoded(await self._capture.finish(self._end))
+            self._record.decoded(await self._capture.finish(self._end), self._end.at)
         self._capture = self._end = None
 
     def _lose(self, chunks: tuple[Chunk, ...], at: Instant) -> None:

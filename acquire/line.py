@@ -18,6 +18,7 @@ from acquire.line_state import Condition
 from acquire.lines.transport import Batch, End, Opened, Transport
 from acquire.sink import Ending
 
+ANSWER_LIMIT_NS: Final = 5 * NS_PER_S  # [ns] instruments wait 10 s or more, then begin anew
 MIN_WAIT_NS: Final = 1_000_000  # [ns] a driver whose deadline never moves must not keep the loop busy
 
 
@@ -111,12 +112,13 @@ class Line:
             await self._something_or_deadline()
             batch = self._transport.take()
             may_send = self._transport.takes_bytes and refusal is None and not _broken_off(batch)
-            outgoing = await self._keeper.keep(gather(batch.pieces), now(self._clock), may_send=may_send)
+            at = now(self._clock)
+            outgoing = await self._keeper.keep(gather(batch.pieces), at, may_send=may_send)
             if batch.overflow_bytes:
                 await self._keeper.overflowed(batch.overflow_bytes, now(self._clock))
             if batch.end is not None:
                 return refusal or batch.end
-            refusal = refusal or await self._send(outgoing)
+            refusal = refusal or self._too_late(outgoing, at) or await self._send(outgoing)
 
     async def _something_or_deadline(self) -> None:
         """Wait for the next turn; what comes while a turn is being kept gathers for the one after."""
@@ -126,6 +128,17 @@ class Line:
         else:
             wait_ns = max(deadline_ns - self._clock.monotonic_ns(), MIN_WAIT_NS)
             await within(self._clock, self._transport.wait(), wait_ns / NS_PER_S)
+
+    def _too_late(self, data: bytes, at: Instant) -> End | None:
+        """Begin to end if keeping took so long that an answer would be taken for that to a later question."""
+        late_ns = self._clock.monotonic_ns() - at.monotonic_ns
+        if not data or late_ns <= ANSWER_LIMIT_NS:
+            return None
+        self._transport.stop()
+        why = (
+            f"the store took {late_ns / NS_PER_S:.1f} s, too long to answer; the instrument is left to repeat"
+        )
+        return End(Ending.LOST, why, now(self._clock))
 
     async def _send(self, data: bytes) -> End | None:
         """Send; if the wire does not take it, begin to end and say why."""

@@ -3,14 +3,17 @@
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import Any
+from typing import Any, Final
 
 import structlog
 
 from acquire.events import Event, FrameRead, FrameRefused, Instant
 from acquire.line_state import Condition, LineState
+from acquire.reasons import WRONG_INSTRUMENT
 
 OnChange = Callable[[LineState], None]
+
+SILENT_AFTER: Final = 3  # sendings without a byte in return, after which the state says so
 
 
 class LineRecord:
@@ -22,6 +25,7 @@ class LineRecord:
         self._last_byte_at: Instant | None = None
         self._bytes_heard = self._overflow_bytes = self._unkept_bytes = 0
         self._frames_read = self._frames_refused = 0
+        self._unanswered = 0  # sendings since the last byte
         self._last_refusal: FrameRefused | None = None
         self._refusals: Counter[str] = Counter()
         self._log = structlog.get_logger().bind(line=first.line, driver=first.driver)
@@ -52,14 +56,30 @@ class LineRecord:
         """Count bytes that were kept. [bytes]"""
         self._bytes_heard += size
         self._last_byte_at = at
+        if self._unanswered >= SILENT_AFTER and self._state.state is Condition.OPEN:
+            self.enter(Condition.OPEN, at)
+        self._unanswered = 0
 
-    def decoded(self, events: Sequence[Event]) -> None:
+    def asked(self, at: Instant) -> None:
+        """Count a sending; the state says so when several in a row brought nothing."""
+        self._unanswered += 1
+        if self._unanswered == SILENT_AFTER and self._state.state is Condition.OPEN:
+            self.say("warning", "line.silent", asked=self._unanswered)
+            self.enter(Condition.OPEN, at, _SILENT)
+
+    def decoded(self, events: Sequence[Event], at: Instant) -> None:
         """Count frames; of refusals the first, tenth, hundredth and so on of each reason is logged."""
         for event in events:
             if isinstance(event, FrameRead):
                 self._frames_read += 1
+                if self._state.state is Condition.UNRECOGNISED:
+                    self.say("info", "line.recognised")
+                    self.enter(Condition.OPEN, at)
             elif isinstance(event, FrameRefused):
                 self._refused(event)
+                if event.reason == WRONG_INSTRUMENT and event.detail != self._state.why:
+                    self.say("error", "line.unrecognised", why=event.detail)
+                    self.enter(Condition.UNRECOGNISED, at, event.detail)
 
     def overflowed(self, size: int) -> None:
         """Count bytes for which there was no room. [bytes]"""
@@ -83,6 +103,11 @@ class LineRecord:
             span = event.span
             keys = {"reason": event.reason, "detail": event.detail, "count": count}
             self.say("warning", "line.refused", offset=span.offset, length=span.length, **keys)
+
+
+_SILENT: Final = (
+    f"it was asked {SILENT_AFTER} times and said nothing; is it switched on, and is this its line and speed?"
+)
 
 
 def _words(refused: FrameRefused) -> str:

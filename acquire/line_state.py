@@ -11,6 +11,8 @@ class Condition(StrEnum):
 
     OPENING = "opening"
     OPEN = "open"
+    UNRECOGNISED = "unrecognised"
+    """It is open, but what speaks there is not what the line expects; nothing of it is read."""
     WAITING = "waiting"
     """It cannot be opened, or was lost; it is tried again by itself."""
     STOPPED = "stopped"

@@ -12,6 +12,12 @@ UNKNOWN_MODE: Final = "unknown_mode"
 WRONG_CHECK: Final = "wrong_check"
 OUT_OF_FRAME: Final = "out_of_frame"
 WRONG_TIME: Final = "wrong_time"
+WRONG_INSTRUMENT: Final = "wrong_instrument"
+WRONG_SEQUENCE: Final = "wrong_sequence"
+UNFINISHED: Final = "unfinished"
+UNKNOWN_TEST: Final = "unknown_test"
+NOT_ASKED: Final = "not_asked"
+NO_ANSWER: Final = "no_answer"
 DRIVER_FAULT: Final = "driver_fault"
 UNACCOUNTED: Final = "unaccounted"
 
@@ -26,6 +32,12 @@ PLAIN_WORDS: Final[dict[str, str]] = {
     WRONG_CHECK: "the frame's check does not fit its bytes",
     OUT_OF_FRAME: "bytes outside any frame",
     WRONG_TIME: "a time that does not have the declared form",
+    WRONG_INSTRUMENT: "what answers is not the instrument that this line expects",
+    WRONG_SEQUENCE: "a frame with a number that does not follow the one before",
+    UNFINISHED: "the message ended before its last record, so none of it counts",
+    UNKNOWN_TEST: "a test code that the line's configuration does not list",
+    NOT_ASKED: "bytes that came although nothing was asked",
+    NO_ANSWER: "no whole answer within the time that it may take",
     DRIVER_FAULT: "the driver raised an error; the bytes are kept for another pour",
     UNACCOUNTED: "the driver said nothing of these bytes",
 }

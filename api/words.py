@@ -37,6 +37,12 @@ class StateWords:
 LINE_STATES: Final = {
     "open": StateWords("listening", "disc", ""),
     "opening": StateWords("opening", "ring", ""),
+    "unrecognised": StateWords(
+        "another instrument",
+        "triangle",
+        "What speaks on this line is not what it expects, so nothing of it is read. Look which cable goes "
+        "where, or correct the line's configuration.",
+    ),
     "waiting": StateWords(
         "lost, trying again",
         "triangle",

@@ -1,6 +1,6 @@
 """What a configuration says of one line: a table ``[[line]]`` of the file, or the body of a request."""
 
-from typing import Annotated, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
@@ -25,6 +25,8 @@ class LineConfig(Part):
     """Whose bytes they are."""
     driver: str
     """Name of a shipped or installed driver, or the path of a driver file ending in ``.toml``."""
+    options: dict[str, Any] = Field(default_factory=dict)
+    """What a driver made of code wants to know; each has its own and checks them."""
 
 
 class UsbConfig(Part):

@@ -66,7 +66,7 @@ def driver_faults(table: Mapping[str, Any], folder: Path) -> list[str]:
         if not isinstance(line, dict) or not isinstance(line.get("driver"), str):
             continue  # a fault of the file itself, told by `load_config`
         try:
-            registry.factory(_driver_name(line["driver"], folder))
+            registry.factory(_driver_name(line["driver"], folder), _options(line))
         except DriverError as error:
             faults.append(f"line[{line.get('name', place)}].driver: {error}")
     return faults
@@ -76,9 +76,14 @@ def _driver_name(driver: str, folder: Path) -> str:
     return str(folder / driver) if driver.endswith(".toml") else driver
 
 
+def _options(line: Mapping[str, Any]) -> Mapping[str, Any]:
+    options = line.get("options")
+    return options if isinstance(options, dict) else {}
+
+
 def _plan(line: AnyLineConfig, folder: Path, registry: DriverRegistry) -> LinePlan:
     settings = LineSettings(line.name, line.instrument, _source(line, folder))
-    return LinePlan(settings, registry.factory(_driver_name(line.driver, folder)))
+    return LinePlan(settings, registry.factory(_driver_name(line.driver, folder), line.options))
 
 
 def _source(line: AnyLineConfig, folder: Path) -> Source:

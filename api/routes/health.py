@@ -20,7 +20,7 @@ async def get_health(services: ServicesOf, database: DatabaseOf, response: Respo
     response.headers["Cache-Control"] = "no-store"
     report = services.health.report()
     states = services.lines.states()
-    troubled = [state.line for state in states if state.state in {"waiting", "failed"}]
+    troubled = [state.line for state in states if state.state in {"unrecognised", "waiting", "failed"}]
     head = await database.read(queries.head)
     return HealthBody(
         ok=report.store_ok and not troubled,

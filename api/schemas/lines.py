@@ -15,7 +15,9 @@ class LineBody(Body):
     instrument: str = Field(examples=["ph-meter-1"])
     driver: str = Field(examples=["ph-stream"])
     device: str = Field(description="What is, or would be, opened.", examples=["/dev/pts/4"])
-    state: str = Field(description="opening, open, waiting, stopped or failed.", examples=["open"])
+    state: str = Field(
+        description="opening, open, unrecognised, waiting, stopped or failed.", examples=["open"]
+    )
     state_words: str = Field(description="The state in plain words.", examples=["listening"])
     since: UtcTime = Field(description="When the state began.")
     why: str = Field(description="The reason of the state; empty while all is well.")
@@ -84,7 +86,9 @@ class HealthBody(Body):
     clock: str = Field(description="How far that clock can be trusted.")
     store: StoreHealth
     lines_open: int = Field(ge=0)
-    lines_not_open: list[str] = Field(description="Names of the lines that are lost or failed.")
+    lines_not_open: list[str] = Field(
+        description="Names of the lines that are lost, failed or not recognised."
+    )
 
 
 def store_health(report: HealthReport, kind: str, head: int) -> StoreHealth:

@@ -2,7 +2,7 @@
 
 from acquire.driver import Driver, DriverIdentity
 from acquire.events import Event, FrameRead, FrameRefused, Instant, Span
-from acquire.reasons import PARTIAL
+from acquire.reasons import PARTIAL, WRONG_INSTRUMENT
 
 POISON = b"poison"
 """A line that makes the driver raise: a bug on order."""
@@ -62,3 +62,35 @@ class FakeLineDrivers:
 
     def __call__(self) -> Driver:
         return FakeLineDriver(*self._habits)
+
+
+class FakeAsker(FakeLineDriver):
+    """Asks five times a second; refuses lines of any other instrument than the expected one."""
+
+    def __init__(self, expected: bytes | None) -> None:
+        super().__init__(b"?", b"", None)
+        self._expected = expected
+
+    def receive(self, data: bytes, at: Instant) -> list[Event]:
+        before = self._offset
+        events = super().receive(data, at)
+        if self._expected is None or data.strip() == self._expected:
+            return events
+        return [FrameRefused(Span(before, len(data)), WRONG_INSTRUMENT, f"it says {data.strip().decode()}")]
+
+    def tick(self, at: Instant) -> list[Event]:
+        if self.next_deadline_ns is not None:
+            self._outgoing = b"?"
+        self.next_deadline_ns = at.monotonic_ns + 200_000_000
+        return []
+
+
+class FakeAskers(FakeLineDrivers):
+    """Makes them."""
+
+    def __init__(self, expected: bytes | None = None) -> None:
+        super().__init__()
+        self._expected = expected
+
+    def __call__(self) -> Driver:
+        return FakeAsker(self._expected)

@@ -43,6 +43,13 @@ def test_bytes_that_nobody_named_before_the_end_come_out_at_the_end() -> None:
     assert (event.span, event.reason) == (Span(0, 4), UNACCOUNTED)
 
 
+def test_after_a_fault_a_fresh_driver_is_asked_what_it_wants_to_send() -> None:
+    account = Account(FakeFactory(lambda: ScriptedDriver([RuntimeError("a bug")], to_send=b"?")))
+    assert account.to_send() == b"?"
+    account.receive(b"x", AT)
+    assert account.to_send() == b"?"
+
+
 def test_a_frame_that_overlaps_the_one_before_is_a_fault_and_not_passed_on() -> None:
     account = account_of([[FrameRead(Span(0, 3)), FrameRead(Span(2, 2))]])
     events = account.receive(b"1234", AT)

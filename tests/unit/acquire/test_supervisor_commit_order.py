@@ -5,7 +5,7 @@ from acquire.events import FrameRead
 from acquire.line_state import Condition
 from acquire.reasons import PARTIAL
 from acquire.sink import Direction, Ending
-from tests.fakes.line_driver import FakeLineDrivers
+from tests.fakes.line_driver import FakeAskers, FakeLineDrivers
 from tests.unit.acquire.conftest import Bench
 
 ACK = b"\x06"
@@ -167,3 +167,37 @@ async def test_an_error_of_the_store_that_is_not_fullness_fails_the_line(bench: 
     await bench.clock.advance(STEP_S)
     assert bench.state().state is Condition.FAILED
     assert line.closed
+
+
+async def test_an_answer_that_the_store_held_up_for_too_long_never_leaves(bench: Bench) -> None:
+    line = await bench.add(driver=FakeLineDrivers(acknowledge=ACK))
+    bench.sink.hold()
+    line.arrive(b"pH 3.41\n")
+    await bench.clock.advance(5.1)
+    bench.sink.release()
+    await bench.clock.advance(STEP_S)
+    first = bench.sink.captures[0]
+    assert line.sent == []
+    assert first.data == b"pH 3.41\n"
+    assert first.closing is not None
+    assert "too long to answer" in first.closing.why
+
+
+async def test_a_line_that_never_answers_says_so_until_a_byte_comes(bench: Bench) -> None:
+    line = await bench.add(driver=FakeAskers())
+    await bench.clock.advance(1)
+    assert "asked 3 times" in bench.state().why
+    assert bench.state().state is Condition.OPEN
+    line.arrive(b"3.41\n")
+    await bench.clock.advance(STEP_S)
+    assert bench.state().why == ""
+
+
+async def test_another_instrument_than_expected_is_a_state_until_the_right_one_speaks(bench: Bench) -> None:
+    line = await bench.add(driver=FakeAskers(expected=b"ph-1"))
+    line.arrive(b"bur-1\n")
+    await bench.clock.advance(STEP_S)
+    assert (bench.state().state, bench.state().why) == (Condition.UNRECOGNISED, "it says bur-1")
+    line.arrive(b"ph-1\n")
+    await bench.clock.advance(STEP_S)
+    assert (bench.state().state, bench.state().why) == (Condition.OPEN, "")
