@@ -1,9 +1,8 @@
 """Titratable acidity: by end point, expressed as a stated acid."""
 
-from dataclasses import dataclass
 from enum import StrEnum
 from types import MappingProxyType
-from typing import Final
+from typing import Final, NamedTuple
 
 from evaluate import constants
 from evaluate.checks import not_negative, positive
@@ -41,8 +40,7 @@ _QUANTITY_OF: Final = MappingProxyType(
 )
 
 
-@dataclass(frozen=True, slots=True)
-class TitratableAcidity:
+class TitratableAcidity(NamedTuple):
     """Acidity with what gives it a meaning: its end point and the acid it is expressed as."""
 
     g_per_l: float

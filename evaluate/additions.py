@@ -1,7 +1,7 @@
 """A sulfur dioxide addition thought through to its end: dose, mass, expected values, legal total."""
 
 import math
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from evaluate.binding import Binding, addition_for_free, predicted_free
 from evaluate.checks import finite, in_range, not_negative
@@ -10,8 +10,7 @@ from evaluate.limits import LimitJudgement, LimitVerdict, judge_against_limit
 from evaluate.sulfite_salts import Rounding, SulfiteSalt, rise_mg_per_l, round_to_step, salt_mass_g
 
 
-@dataclass(frozen=True, slots=True)
-class LotState:
+class LotState(NamedTuple):
     """What was measured in a lot before the addition."""
 
     volume_l: float
@@ -23,8 +22,7 @@ class LotState:
     """Relative standard uncertainty of the volume."""
 
 
-@dataclass(frozen=True, slots=True)
-class AdditionPlan:
+class AdditionPlan(NamedTuple):
     """What to weigh, and what to expect of it. Nothing is dosed by a machine; a person weighs and decides."""
 
     asked_mg_per_l: float

@@ -2,8 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 from evaluate.checks import enough, finite, in_range, not_negative, positive
 from evaluate.errors import NotPredictableError
@@ -12,8 +11,7 @@ HIGHEST_BOUND_SHARE: Final = 0.95  # share of one; beyond it a dose for a free t
 MEASURE_FIRST: Final = "add a first dose, wait a day, measure, and plan from what was found"
 
 
-@dataclass(frozen=True, slots=True)
-class Addition:
+class Addition(NamedTuple):
     """What was added to a lot and what was found before and after. [mg/L]"""
 
     free_before_mg_per_l: float
@@ -21,8 +19,7 @@ class Addition:
     free_after_mg_per_l: float
 
 
-@dataclass(frozen=True, slots=True)
-class Binding:
+class Binding(NamedTuple):
     """The share of an addition that binds, and where the figure comes from."""
 
     share: float

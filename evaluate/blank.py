@@ -1,8 +1,9 @@
 """Blanks: evaluated once from replicates, taken off a titre exactly once."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from enum import StrEnum
+from typing import NamedTuple
 
 from evaluate.checks import not_negative
 from evaluate.errors import ContradictionError
@@ -20,8 +21,7 @@ class TitrationKind(StrEnum):
     """The sample uses up what is titrated in the blank: blank less titre."""
 
 
-@dataclass(frozen=True, slots=True)
-class Procedure:
+class Procedure(NamedTuple):
     """What must be alike for a blank to hold for a sample."""
 
     method: str
@@ -42,8 +42,7 @@ class Blank:
     procedure: Procedure
 
 
-@dataclass(frozen=True, slots=True)
-class Titre:
+class Titre(NamedTuple):
     """A volume of titrant, and who took the blank off it, if anyone did."""
 
     volume_ml: float
@@ -145,7 +144,7 @@ def take_off_blank(titre: Titre, blank: Blank, by: str, kind: TitrationKind = Ti
             value=blank.procedure,
         )
     net_ml = _net_ml(titre.volume_ml, blank.volume_ml, kind)
-    return replace(titre, volume_ml=net_ml, blank_taken_off_by=by)
+    return titre._replace(volume_ml=net_ml, blank_taken_off_by=by)
 
 
 def _net_ml(titre_ml: float, blank_ml: float, kind: TitrationKind) -> float:

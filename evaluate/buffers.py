@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from enum import StrEnum
 from itertools import pairwise
-from typing import Final
+from typing import Final, NamedTuple
 
 from evaluate.checks import enough, finite, in_range
 from evaluate.constants import ZERO_CELSIUS_K
@@ -48,8 +48,7 @@ class Certificate:
         in_range("certificate temperature", self.temperature_c, 0.0, 100.0, "°C")
 
 
-@dataclass(frozen=True, slots=True)
-class BufferValue:
+class BufferValue(NamedTuple):
     """The pH of a buffer at its temperature, and where the figure comes from."""
 
     name: str

@@ -1,9 +1,8 @@
 """Constants of control charts, computed from the distribution of the range instead of copied from a table."""
 
 import math
-from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from evaluate.checks import all_in_range, in_range
 from evaluate.errors import OutOfRangeError
@@ -17,8 +16,7 @@ _WIDEST_RANGE: Final = 14.0  # [s] ranges beyond it have a probability below 1e-
 _FARTHEST_VALUE: Final = 9.0  # [s] normal density beyond it is below 1e-18; our choice
 
 
-@dataclass(frozen=True, slots=True)
-class ChartConstants:
+class ChartConstants(NamedTuple):
     """The constants for groups of `n` values, all without unit. Names are those of the printed tables."""
 
     n: int

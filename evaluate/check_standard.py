@@ -1,8 +1,7 @@
 """Check standards measured after a calibration: how far off, and how far off they may be."""
 
 import math
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from evaluate.checks import all_in_range, finite, in_range, positive
 from evaluate.errors import OutOfRangeError
@@ -13,8 +12,7 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
 
-@dataclass(frozen=True, slots=True)
-class CalibrationLine:
+class CalibrationLine(NamedTuple):
     """A straight calibration line, reading = intercept + slope * content, with its residual scatter."""
 
     intercept: float

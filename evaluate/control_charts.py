@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 from itertools import pairwise
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING, Final, Literal, NamedTuple
 
 from evaluate.chart_constants import chart_constants
 from evaluate.checks import all_in_range, finite, not_negative, positive
@@ -82,8 +82,7 @@ class Limits:
         return -float(stdtrit(self.count - 1, ndtr(-distance_s)))
 
 
-@dataclass(frozen=True, slots=True)
-class MovingRangeLimits:
+class MovingRangeLimits(NamedTuple):
     """Limits of a chart of single values and of its moving range, from neighbours."""
 
     centre: float
@@ -96,8 +95,7 @@ class MovingRangeLimits:
     """Upper limit of the moving range; its lower limit is zero."""
 
 
-@dataclass(frozen=True, slots=True)
-class RangeLimits:
+class RangeLimits(NamedTuple):
     """Limits of a chart of the ranges of replicates; upper side only."""
 
     centre: float
@@ -105,8 +103,7 @@ class RangeLimits:
     action: float
 
 
-@dataclass(frozen=True, slots=True)
-class GroupLimits:
+class GroupLimits(NamedTuple):
     """Limits of a chart of group means and of the chart of their spread beside it."""
 
     low: float

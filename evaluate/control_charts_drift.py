@@ -1,7 +1,6 @@
 """Charts that see a small lasting shift: weighted moving average and cumulative sums."""
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from evaluate.checks import all_in_range, enough, finite, in_range, positive
 from evaluate.series import MAGNITUDE_LIMIT
@@ -14,8 +13,7 @@ DEFAULT_WEIGHT: Final = 0.2  # [1] share of the newest value in a weighted avera
 DEFAULT_WIDTH_S: Final = 3.0  # [s] half width of the limits; common practice
 
 
-@dataclass(frozen=True, slots=True)
-class EwmaChart:
+class EwmaChart(NamedTuple):
     """A chart of the exponentially weighted moving average; arrays of shape (n,)."""
 
     averages: "NDArray[np.float64]"
@@ -29,8 +27,7 @@ class EwmaChart:
         return tuple(int(position) for position in beyond.nonzero()[0])
 
 
-@dataclass(frozen=True, slots=True)
-class CusumChart:
+class CusumChart(NamedTuple):
     """A chart of cumulative sums; arrays of shape (n,)."""
 
     above: "NDArray[np.float64]"

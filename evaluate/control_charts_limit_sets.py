@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from evaluate.control_charts import Limits
 from evaluate.errors import ContradictionError
@@ -12,8 +12,7 @@ from evaluate.rule_sets import rule_set
 Origin = Literal["assigned", "mean", "estimated", "target", "given"]
 
 
-@dataclass(frozen=True, slots=True)
-class Exclusion:
+class Exclusion(NamedTuple):
     """A control value left out of the estimate, and why; being outside the limits is no reason."""
 
     value_id: str

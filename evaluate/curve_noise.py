@@ -2,9 +2,8 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
-from typing import Final
+from typing import Final, NamedTuple
 
 from evaluate.checks import enough, finite
 from evaluate.curve import NORMAL_MAD
@@ -16,8 +15,7 @@ LEAST_CORRELATION: Final = 0.6  # likeness from which it is a rhythm [1]; settin
 NEARLY_BEST: Final = 0.9  # likeness, of the best one, from which a shorter period is taken [1]; setting
 
 
-@dataclass(frozen=True, slots=True)
-class Noise:
+class Noise(NamedTuple):
     """How much a signal jumps about, and how often."""
 
     level: float

@@ -1,9 +1,8 @@
 """Slopes of a curve along chords, and the places where it is steepest."""
 
 import math
-from dataclasses import dataclass
 from itertools import pairwise
-from typing import Final
+from typing import Final, NamedTuple
 
 from evaluate.curve import Curve
 
@@ -12,8 +11,7 @@ STRIDES_A_CURVE: Final = 8  # a chord spans at most this part of a curve's steps
 DEPTH_TO_NOISE: Final = 6.0  # dip between two jumps over the noise of a slope [1]; setting of this module
 
 
-@dataclass(frozen=True, slots=True)
-class Slopes:
+class Slopes(NamedTuple):
     """The chords of a curve over `stride` steps, each at its mid-volume, shape ``(n - stride,)``."""
 
     curve: Curve

@@ -2,10 +2,9 @@
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from enum import StrEnum
 from functools import lru_cache
-from typing import Final
+from typing import Final, NamedTuple
 
 from evaluate.chart_constants import MOST_IN_A_GROUP, range_distribution
 from evaluate.checks import in_range, positive
@@ -28,8 +27,7 @@ class Report(StrEnum):
     MEDIAN_OF_FOUR = "median of four"
 
 
-@dataclass(frozen=True, slots=True)
-class ReplicateVerdict:
+class ReplicateVerdict(NamedTuple):
     """Whether replicates agree, and the value to report."""
 
     report: Report

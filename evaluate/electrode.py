@@ -1,8 +1,7 @@
 """A pH electrode: its ideal slope, its calibration by least squares, and pH from potential."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from evaluate.buffers import CERTIFICATE, BufferValue
 from evaluate.checks import all_in_range, enough, finite, in_range
@@ -21,16 +20,14 @@ MOST_MV: Final = 2000.0  # mV; well beyond any glass electrode, a reading past i
 SAME_TEMPERATURE_C: Final = 2.0  # °C; buffers of one calibration lie within this, common practice
 
 
-@dataclass(frozen=True, slots=True)
-class BufferReading:
+class BufferReading(NamedTuple):
     """The potential that an electrode showed in a buffer."""
 
     buffer: BufferValue
     mv: float
 
 
-@dataclass(frozen=True, slots=True)
-class Electrode:
+class Electrode(NamedTuple):
     """A calibrated electrode: ``E = offset - slope_share * k(t) * (pH - 7)``."""
 
     slope_share: float

@@ -1,10 +1,9 @@
 """Whether an electrode may be used: limits for its calibration, an independent buffer, its response time."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from enum import StrEnum
 from itertools import pairwise
-from typing import Final
+from typing import Final, NamedTuple
 
 from evaluate.checks import enough, finite, positive
 from evaluate.electrode import BufferReading, Electrode, ph_from_mv
@@ -23,8 +22,7 @@ class Acceptance(StrEnum):
     REFUSE = "refuse"
 
 
-@dataclass(frozen=True, slots=True)
-class ElectrodeLimits:
+class ElectrodeLimits(NamedTuple):
     """Limits of a calibration. Outside `good_*` it warns, outside `usable_*` it is refused.
 
     The usable pair is that of USP <791> as revised with USP 39 (published); the good pair is common practice
@@ -40,16 +38,14 @@ class ElectrodeLimits:
     """Distance of neighbouring buffers below which it warns. [pH]"""
 
 
-@dataclass(frozen=True, slots=True)
-class ElectrodeVerdict:
+class ElectrodeVerdict(NamedTuple):
     """Whether a calibration may be used, and why not."""
 
     acceptance: Acceptance
     reasons: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Verification:
+class Verification(NamedTuple):
     """What an electrode showed in a buffer it was not calibrated with."""
 
     found_ph: float

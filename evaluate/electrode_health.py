@@ -1,8 +1,8 @@
 """How an electrode ages: the trend of its figures, and when one of them leaves its limit."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from enum import StrEnum
+from typing import NamedTuple
 
 from evaluate.checks import finite
 from evaluate.errors import EvaluateError, NotPredictableError
@@ -20,8 +20,7 @@ class HealthVerdict(StrEnum):
     FAILED = "beyond its limit already"
 
 
-@dataclass(frozen=True, slots=True)
-class Health:
+class Health(NamedTuple):
     """The trend of one figure of an electrode since it was last cleaned."""
 
     verdict: HealthVerdict

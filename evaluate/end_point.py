@@ -3,7 +3,7 @@
 import math
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Final, TypeAlias
+from typing import Final, NamedTuple, TypeAlias
 
 from evaluate.checks import in_range, not_negative, positive
 from evaluate.curve import Curve
@@ -114,8 +114,7 @@ class EndPointLimits:
         return high_ml - low_ml > self.wide_bracket_ml + ROUNDING_ML
 
 
-@dataclass(frozen=True, slots=True)
-class EndPoint:
+class EndPoint(NamedTuple):
     """One end point, with the readings it lies between."""
 
     volume_ml: float

@@ -4,9 +4,8 @@ Times are whole numbers that only have to be in order; the records and the peopl
 """
 
 from collections.abc import Collection, Iterable
-from dataclasses import dataclass, replace
 from itertools import groupby
-from typing import Final
+from typing import Final, NamedTuple
 
 from evaluate.errors import ContradictionError
 from evaluate.rule_definitions import Verdict
@@ -15,8 +14,7 @@ ONLY_A_PASS: Final = frozenset({Verdict.PASS})
 IN_CONTROL: Final = frozenset({Verdict.PASS, Verdict.WARN, Verdict.REVIEW})
 
 
-@dataclass(frozen=True, slots=True)
-class Scope:
+class Scope(NamedTuple):
     """What a check speaks for: a method on an instrument, and a titrant lot where the check uses it."""
 
     method: str
@@ -30,8 +28,7 @@ class Scope:
         return same_lot and (self.method, self.instrument) == (result.method, result.instrument)
 
 
-@dataclass(frozen=True, slots=True)
-class Check:
+class Check(NamedTuple):
     """One verdict on one scope."""
 
     at_us: int
@@ -39,8 +36,7 @@ class Check:
     verdict: Verdict
 
 
-@dataclass(frozen=True, slots=True)
-class Bracket:
+class Bracket(NamedTuple):
     """The time in which results are in doubt; both ends lie outside it."""
 
     after_us: int | None
@@ -76,7 +72,7 @@ class Bracket:
             raise ContradictionError(
                 f"nothing is left between {after} and {before}; release the results instead", name="after_us"
             )
-        return replace(self, after_us=after, before_us=before)
+        return self._replace(after_us=after, before_us=before)
 
 
 def brackets(checks: Iterable[Check], *, clears: Collection[Verdict] = ONLY_A_PASS) -> tuple[Bracket, ...]:

@@ -2,10 +2,9 @@
 
 import operator
 from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
-from typing import Final
+from typing import Final, NamedTuple
 
 from evaluate.checks import finite, not_negative, positive
 from evaluate.errors import NotPredictableError, UnknownNameError
@@ -45,8 +44,7 @@ class LimitVerdict(StrEnum):
     CANNOT_TELL = "cannot tell: use the reference method"
 
 
-@dataclass(frozen=True, slots=True)
-class SulfurDioxideLimit:
+class SulfurDioxideLimit(NamedTuple):
     """One limit of one place for one class of wine."""
 
     jurisdiction: str
@@ -76,8 +74,7 @@ class SulfurDioxideLimit:
         return self.status == "seen" and self.limit_mg_per_l is not None
 
 
-@dataclass(frozen=True, slots=True)
-class LimitJudgement:
+class LimitJudgement(NamedTuple):
     """A value against a limit."""
 
     verdict: LimitVerdict

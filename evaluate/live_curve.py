@@ -2,8 +2,9 @@
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from enum import StrEnum
+from typing import NamedTuple
 
 from evaluate.checks import finite, in_range, not_negative, positive
 from evaluate.curve_noise import LEAST_READINGS, noise_with_rhythm
@@ -24,8 +25,7 @@ class LiveWarning(StrEnum):
     NO_SIGNAL = "readings come without a signal"
 
 
-@dataclass(frozen=True, slots=True)
-class LiveReading:
+class LiveReading(NamedTuple):
     """One reading of a running titration."""
 
     time_s: float
@@ -74,8 +74,7 @@ class LiveLimits:
         in_range("missing_in_a_row", self.missing_in_a_row, 1, math.inf)
 
 
-@dataclass(frozen=True, slots=True)
-class LiveState:
+class LiveState(NamedTuple):
     """What a run has shown so far; begin with an empty one."""
 
     first: LiveReading | None = None
@@ -92,8 +91,7 @@ class LiveState:
     active: frozenset[LiveWarning] = frozenset()
 
 
-@dataclass(frozen=True, slots=True)
-class LiveFinding:
+class LiveFinding(NamedTuple):
     """A warning at the reading with which it began."""
 
     warning: LiveWarning
@@ -146,7 +144,7 @@ def watch(
         for warning, words in told.items()
         if warning not in state.active
     )
-    return replace(state, active=frozenset(told)), found
+    return state._replace(active=frozenset(told)), found
 
 
 def _positive_or_off(name: str, value: float) -> None:
@@ -167,7 +165,7 @@ def _taken(state: LiveState, limits: LiveLimits, reading: LiveReading) -> LiveSt
     """Return the state with the reading in it."""
     first = state.first or reading
     if math.isnan(reading.signal):
-        return replace(state, first=first, latest=reading, missing=state.missing + 1)
+        return state._replace(first=first, latest=reading, missing=state.missing + 1)
     answered = _kept(state.answered, reading, limits.least_answer, strictly=False)
     moved = _kept(state.moved, reading, limits.flat_span, strictly=True)
     is_later = state.latest is None or reading.time_s > state.latest.time_s

@@ -1,7 +1,7 @@
 """Molecular sulfur dioxide as it is stored and shown: with its constants, conditions and uncertainty."""
 
 import math
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from evaluate.checks import finite, not_negative
 from evaluate.molecular import molecular_fraction, molecular_so2, sulfurous_pk
@@ -11,8 +11,7 @@ from evaluate.so2_pairs import free_so2_range
 LN_10 = math.log(10)
 
 
-@dataclass(frozen=True, slots=True)
-class WineInputs:
+class WineInputs(NamedTuple):
     """What molecular sulfur dioxide is computed from, each with its standard uncertainty."""
 
     free_mg_per_l: float
@@ -26,8 +25,7 @@ class WineInputs:
     red: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class MolecularReport:
+class MolecularReport(NamedTuple):
     """Molecular sulfur dioxide with everything that must stand beside it."""
 
     molecular_mg_per_l: float

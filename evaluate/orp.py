@@ -1,7 +1,7 @@
 """Redox potentials: no number without its reference electrode, one check solution, no slope."""
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 from evaluate.checks import in_range, positive
 from evaluate.errors import EvaluateError
@@ -27,8 +27,7 @@ class ReferenceElectrode:
             raise EvaluateError("a reference electrode needs its name and the source of its potential")
 
 
-@dataclass(frozen=True, slots=True)
-class OrpCheck:
+class OrpCheck(NamedTuple):
     """What an electrode pair showed in a check solution."""
 
     found_mv_she: float

@@ -2,9 +2,8 @@
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from enum import StrEnum
-from typing import Final
+from typing import Final, NamedTuple
 
 from evaluate.checks import enough, in_range
 from evaluate.errors import NotPredictableError, OutOfRangeError
@@ -23,8 +22,7 @@ class Advice(StrEnum):
     OUTLIER = "outlier"
 
 
-@dataclass(frozen=True, slots=True)
-class OutlierAdvice:
+class OutlierAdvice(NamedTuple):
     """The most distant value, or the group of largest scatter, and how unusual it is."""
 
     advice: Advice

@@ -1,9 +1,8 @@
 """Scores of comparisons with other laboratories."""
 
 import math
-from dataclasses import dataclass
 from enum import StrEnum
-from typing import Final
+from typing import Final, NamedTuple
 
 from evaluate.checks import finite, not_negative, positive
 
@@ -20,8 +19,7 @@ class Performance(StrEnum):
     ACTION = "action signal"
 
 
-@dataclass(frozen=True, slots=True)
-class Score:
+class Score(NamedTuple):
     """A score and what it says."""
 
     value: float

@@ -4,9 +4,8 @@ The published sets differ in the length of their runs (7, 8, 9, 10, or 10 of 11 
 names its set.
 """
 
-from dataclasses import dataclass
 from enum import StrEnum
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING, Final, Literal, NamedTuple
 
 from evaluate.errors import UnknownNameError
 from evaluate.rule_patterns import (
@@ -41,8 +40,7 @@ WithinRun = Literal["none", "two beyond", "both sides", "range"]
 """How a rule compares the controls of one run: not at all, or by one of three forms."""
 
 
-@dataclass(frozen=True, slots=True)
-class Rule:
+class Rule(NamedTuple):
     """One rule. It looks along each control, and where it says so along all controls and within a run."""
 
     id: str
@@ -59,8 +57,7 @@ class Rule:
     within_run: WithinRun = "none"
 
 
-@dataclass(frozen=True, slots=True)
-class RuleSet:
+class RuleSet(NamedTuple):
     """Rules that are applied together, under the name that each verdict carries."""
 
     name: str

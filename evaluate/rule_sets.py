@@ -1,8 +1,7 @@
 """Judges control values by a named set of rules."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from evaluate.checks import all_in_range
 from evaluate.errors import OutOfRangeError
@@ -20,8 +19,7 @@ _SIDE_S: Final = 2.0  # [s] two controls of one run beyond it on the same, or on
 _RUN_RANGE_S: Final = 4.0  # [s] greatest span of the controls of one run; Westgard 1981, second form in use
 
 
-@dataclass(frozen=True, slots=True)
-class Hit:
+class Hit(NamedTuple):
     """A rule that was complete at one position."""
 
     rule: Rule
@@ -33,8 +31,7 @@ class Hit:
     """Positions of the runs the rule looked at, the present one last."""
 
 
-@dataclass(frozen=True, slots=True)
-class Judgement:
+class Judgement(NamedTuple):
     """What a rule set says of one run."""
 
     verdict: Verdict

@@ -4,17 +4,15 @@ The choice of set moves molecular sulfur dioxide by a third, so no formula here 
 answer carries the name of its set.
 """
 
-from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Final
+from typing import Final, NamedTuple
 
 from evaluate.errors import UnknownNameError
 
 REFERENCE_TEMPERATURE_C: Final = 20.0  # °C; where the table below begins
 
 
-@dataclass(frozen=True, slots=True)
-class ConstantSet:
+class ConstantSet(NamedTuple):
     """The first dissociation constant of sulfurous acid, as one figure or as a table."""
 
     name: str

@@ -1,8 +1,7 @@
 """Free and total sulfur dioxide side by side: combined part, impossible pairs, the bias of red wine."""
 
-from dataclasses import dataclass
 from enum import StrEnum
-from typing import Final
+from typing import Final, NamedTuple
 
 from evaluate.checks import not_negative, positive
 from evaluate.errors import ContradictionError
@@ -20,8 +19,7 @@ class PairVerdict(StrEnum):
     IMPOSSIBLE = "impossible: free above total"
 
 
-@dataclass(frozen=True, slots=True)
-class FreeRange:
+class FreeRange(NamedTuple):
     """What a free value of an acidifying method can stand for. [mg/L]"""
 
     low_mg_per_l: float

@@ -1,8 +1,9 @@
 """When a streaming value has settled: a step function over its readings."""
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from enum import StrEnum
+from typing import NamedTuple
 
 from evaluate.checks import finite, in_range, not_negative, positive
 from evaluate.curve_line import fit_line
@@ -42,8 +43,7 @@ class StabilityRule:
             positive("longest gap", self.longest_gap_s, "s")
 
 
-@dataclass(frozen=True, slots=True)
-class StabilityState:
+class StabilityState(NamedTuple):
     """What one value has shown so far; begin with an empty one."""
 
     started_s: float | None = None
@@ -52,8 +52,7 @@ class StabilityState:
     """Readings that still count: (time [s], value)."""
 
 
-@dataclass(frozen=True, slots=True)
-class Stability:
+class Stability(NamedTuple):
     """What is to be said of a value after a reading."""
 
     verdict: Settled
@@ -110,7 +109,7 @@ def settle(
     started_s = time_s if state.started_s is None else state.started_s
     reading = () if math.isnan(value) else ((time_s, finite("value", value)),)
     window = (*_window(state, rule, time_s), *reading) if reading else ()
-    state = replace(state, started_s=started_s, latest_s=time_s, window=window)
+    state = state._replace(started_s=started_s, latest_s=time_s, window=window)
     return state, _judged(window, rule, time_s - started_s)
 
 

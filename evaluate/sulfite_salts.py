@@ -1,17 +1,15 @@
 """Sulfite salts and solutions: how much sulfur dioxide is in them, and how much of them a rise needs."""
 
-from dataclasses import dataclass
 from decimal import ROUND_DOWN, ROUND_HALF_UP, Decimal
 from enum import StrEnum
 from types import MappingProxyType
-from typing import Final
+from typing import Final, NamedTuple
 
 from evaluate import constants
 from evaluate.checks import in_range, not_negative, positive
 
 
-@dataclass(frozen=True, slots=True)
-class SulfiteSalt:
+class SulfiteSalt(NamedTuple):
     """A salt as bought: the share of its mass that becomes sulfur dioxide in wine."""
 
     name: str

@@ -3,9 +3,8 @@
 The strength of the titrant is always the amount concentration of iodine, I2; see `evaluate.titre`.
 """
 
-from dataclasses import dataclass
 from enum import StrEnum
-from typing import Final
+from typing import Final, NamedTuple
 
 from evaluate.checks import in_range, positive
 from evaluate.constants import SULFUR_DIOXIDE_G_PER_MOL
@@ -25,8 +24,7 @@ class TotalVariant(StrEnum):
     """A fresh portion is treated with alkali: its titre counts the total."""
 
 
-@dataclass(frozen=True, slots=True)
-class SulfurDioxide:
+class SulfurDioxide(NamedTuple):
     """Free, combined and total sulfur dioxide of one sample, and how they were found. [mg/L]"""
 
     free_mg_per_l: float

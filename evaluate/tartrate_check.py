@@ -1,8 +1,7 @@
 """The saturated tartrate solution as a check of a pH meter in the region of wine."""
 
-from dataclasses import dataclass
 from itertools import pairwise
-from typing import Final
+from typing import Final, NamedTuple
 
 from evaluate.checks import finite, in_range, positive
 
@@ -11,8 +10,7 @@ TARTRATE_PH: Final = ((25.0, 3.557), (30.0, 3.552), (35.0, 3.549), (40.0, 3.547)
 Recalled; the Chinese scale, read in a reprint, has 3.559, 3.551, 3.547, 3.547."""
 
 
-@dataclass(frozen=True, slots=True)
-class TartrateCheck:
+class TartrateCheck(NamedTuple):
     """What a meter read in the saturated tartrate solution, against what it should have read."""
 
     expected_ph: float

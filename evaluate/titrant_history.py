@@ -2,8 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 from evaluate.checks import finite, in_range, not_negative, positive
 from evaluate.errors import NotPredictableError
@@ -16,16 +15,14 @@ MOST_BIAS_PCT: Final = 30.0  # %; no one allows more, our choice
 MOST_LOSS_PCT: Final = 50.0  # %; a titrant that has lost half is no titrant any more, our choice
 
 
-@dataclass(frozen=True, slots=True)
-class FactorEntry:
+class FactorEntry(NamedTuple):
     """A factor and the day from which on it holds."""
 
     from_day: float
     factor: float
 
 
-@dataclass(frozen=True, slots=True)
-class FactorChange:
+class FactorChange(NamedTuple):
     """A new factor beside the one before."""
 
     change_pct: float
@@ -40,8 +37,7 @@ class FactorChange:
         return self.exceeds_limit or self.exceeds_scatter
 
 
-@dataclass(frozen=True, slots=True)
-class TitrantLoss:
+class TitrantLoss(NamedTuple):
     """How fast a titrant weakens; negative for one that grows stronger, as by evaporation."""
 
     pct_per_day: float

@@ -2,7 +2,7 @@
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from evaluate.checks import all_in_range, enough, finite, in_range
 from evaluate.errors import NotPredictableError, OutOfRangeError
@@ -49,8 +49,7 @@ class Trend:
         return self.residual_s * math.sqrt(1 / self.count + self.mean_x**2 / self.sum_squares_x)
 
 
-@dataclass(frozen=True, slots=True)
-class Rate:
+class Rate(NamedTuple):
     """A rate of loss with its interval; negative for a gain."""
 
     per_day: float
@@ -63,8 +62,7 @@ class Rate:
         return not self.low <= 0 <= self.high
 
 
-@dataclass(frozen=True, slots=True)
-class Band:
+class Band(NamedTuple):
     """Forecast values and the interval of a single further measurement; arrays of one shape."""
 
     value: "NDArray[np.float64]"
@@ -72,8 +70,7 @@ class Band:
     high: "NDArray[np.float64]"
 
 
-@dataclass(frozen=True, slots=True)
-class Crossing:
+class Crossing(NamedTuple):
     """When a line reaches a level. The ends of the interval are None where the data set no bound."""
 
     at: float

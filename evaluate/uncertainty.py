@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from evaluate.checks import enough, finite, in_range, not_negative, positive
 from evaluate.errors import ContradictionError, UnknownNameError
@@ -10,16 +10,14 @@ from evaluate.errors import ContradictionError, UnknownNameError
 _SMALLEST = 1e-300  # keeps an exact input a variable, so that its sensitivity is found as well
 
 
-@dataclass(frozen=True, slots=True)
-class Input:
+class Input(NamedTuple):
     """A value with its standard uncertainty, in the unit of the value."""
 
     value: float
     u: float
 
 
-@dataclass(frozen=True, slots=True)
-class Contribution:
+class Contribution(NamedTuple):
     """What one input adds to the uncertainty of the result."""
 
     sensitivity: float
@@ -30,8 +28,7 @@ class Contribution:
     """Part of the variance. The shares add to one; with correlations one may be negative."""
 
 
-@dataclass(frozen=True, slots=True)
-class Budget:
+class Budget(NamedTuple):
     """A result with its standard uncertainty and where that comes from."""
 
     value: float

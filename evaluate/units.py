@@ -7,7 +7,7 @@ exact (a fraction of integers) and is refused where it would need knowledge that
 from dataclasses import dataclass, field
 from decimal import Decimal, localcontext
 from fractions import Fraction
-from typing import Final
+from typing import Final, NamedTuple
 
 from evaluate.constants import ACETIC_ACID_G_PER_MOL, SULFURIC_ACID_G_PER_MOL, TARTARIC_ACID_G_PER_MOL
 from evaluate.errors import EvaluateError
@@ -17,8 +17,7 @@ class UnitError(EvaluateError):
     """A unit or quantity is unknown, or a conversion does not exist."""
 
 
-@dataclass(frozen=True, slots=True)
-class Unit:
+class Unit(NamedTuple):
     """A unit of measure. ``base = value * factor + offset`` in the base unit of its dimension."""
 
     code: str

@@ -1,7 +1,6 @@
 """Volatile acidity from a steam distillate, with its corrections, and the check of the still."""
 
-from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 from evaluate import constants
 from evaluate.checks import not_negative, positive
@@ -12,8 +11,7 @@ FREE_SO2_EQ_PER_IODINE: Final = 2  # eq a mol: free SO2 in the distillate gives 
 BOUND_SO2_EQ_PER_IODINE: Final = 1  # eq a mol: aldehyde-bound SO2 is a sulfonic acid and gives one
 
 
-@dataclass(frozen=True, slots=True)
-class VolatileAcidity:
+class VolatileAcidity(NamedTuple):
     """Volatile acidity, and what was taken off on the way to it. [meq/L]"""
 
     meq_per_l: float

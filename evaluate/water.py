@@ -1,13 +1,12 @@
 """The water that dissolved treatments bring into a wine."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from evaluate.checks import in_range, not_negative, positive
 
 
-@dataclass(frozen=True, slots=True)
-class WaterTally:
+class WaterTally(NamedTuple):
     """Water added to a lot, against the share of it that is allowed."""
 
     water_l: float

@@ -1,5 +1,4 @@
 import math
-from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -106,7 +105,7 @@ def test_plan_for_dose__law_total_rises_by_all_of_it_and_free_by_no_more(
 
 
 def test_plan_for_dose__independent_simulation_of_the_legal_total() -> None:
-    lot = replace(LOT, u_volume_share=0.03)
+    lot = LOT._replace(u_volume_share=0.03)
     found = dose(lot, 50.0)
     rng = np.random.default_rng(3)
     added_g = found.salt_g * 0.576 * 1000
@@ -118,23 +117,23 @@ def test_plan_for_dose__independent_simulation_of_the_legal_total() -> None:
 
 def test_plan_for_dose__refuses_a_lot_without_free_so2() -> None:
     with pytest.raises(NotPredictableError, match="wait a day"):
-        dose(replace(LOT, free_mg_per_l=0.0), 30.0)
+        dose(LOT._replace(free_mg_per_l=0.0), 30.0)
 
 
 def test_plan_for_dose__refuses_free_above_total() -> None:
     with pytest.raises(ContradictionError, match="measure both again"):
-        dose(replace(LOT, free_mg_per_l=61.0), 30.0)
+        dose(LOT._replace(free_mg_per_l=61.0), 30.0)
 
 
 @pytest.mark.parametrize(
     "bad",
     [
-        replace(LOT, volume_l=0.0),
-        replace(LOT, total_mg_per_l=math.nan),
-        replace(LOT, free_mg_per_l=math.nan),
-        replace(LOT, u_total_mg_per_l=-1.0),
-        replace(LOT, u_volume_share=1.001),
-        replace(LOT, u_volume_share=-0.1),
+        LOT._replace(volume_l=0.0),
+        LOT._replace(total_mg_per_l=math.nan),
+        LOT._replace(free_mg_per_l=math.nan),
+        LOT._replace(u_total_mg_per_l=-1.0),
+        LOT._replace(u_volume_share=1.001),
+        LOT._replace(u_volume_share=-0.1),
     ],
 )
 def test_plan_for_dose__refuses_bad_inputs(bad: LotState) -> None:
@@ -178,7 +177,7 @@ def test_plan_for_target__closed_form_the_guard_band_is_passed_on() -> None:
 
 def test_plan_for_target__refuses_a_lot_without_free_so2() -> None:
     with pytest.raises(NotPredictableError):
-        target(replace(LOT, free_mg_per_l=0.0), 30.0)
+        target(LOT._replace(free_mg_per_l=0.0), 30.0)
 
 
 @pytest.mark.parametrize("bad", [-1.0, 501.0, math.nan, math.inf])

@@ -1,5 +1,4 @@
 import math
-from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -35,11 +34,11 @@ WHITE = SulfurDioxideLimit(
     source="a regulation",
     status="seen",
 )
-UNDATED = replace(WHITE, wine_class="red", valid_from=None, status="memory")
-FREE = replace(WHITE, kind=LimitKind.FREE, limit_mg_per_l=70.0)
-ELSEWHERE = replace(WHITE, jurisdiction="There")
-SHIFT = replace(WHITE, limit_mg_per_l=None, shift_mg_per_l=-30.0)
-UNKNOWN = replace(WHITE, limit_mg_per_l=None, status="unverified")
+UNDATED = WHITE._replace(wine_class="red", valid_from=None, status="memory")
+FREE = WHITE._replace(kind=LimitKind.FREE, limit_mg_per_l=70.0)
+ELSEWHERE = WHITE._replace(jurisdiction="There")
+SHIFT = WHITE._replace(limit_mg_per_l=None, shift_mg_per_l=-30.0)
+UNKNOWN = WHITE._replace(limit_mg_per_l=None, status="unverified")
 TABLE = (WHITE, UNDATED, FREE, ELSEWHERE)
 
 
@@ -92,23 +91,23 @@ def test_a_limit_is_known_when_its_figure_was_read(row: SulfurDioxideLimit, *, k
 def test_sugar_fits__closed_form_four_ways_to_stand_to_a_threshold(
     comparison: SugarComparison, *, below: bool, at: bool, above: bool
 ) -> None:
-    row = replace(WHITE, sugar_comparison=comparison)
+    row = WHITE._replace(sugar_comparison=comparison)
     assert [sugar_fits(row, sugar) for sugar in (4.9, 5.0, 5.1)] == [below, at, above]
 
 
 def test_sugar_fits__limit_a_class_without_a_test_takes_every_wine() -> None:
-    assert sugar_fits(replace(WHITE, sugar_comparison=None, sugar_g_per_l=None), 120.0)
+    assert sugar_fits(WHITE._replace(sugar_comparison=None, sugar_g_per_l=None), 120.0)
 
 
 @given(st.floats(0, 200), st.floats(0, 100))
 def test_sugar_fits__law_a_wine_is_either_dry_or_sweet(sugar: float, threshold: float) -> None:
-    dry = replace(WHITE, sugar_g_per_l=threshold)
-    sweet = replace(dry, sugar_comparison=SugarComparison.FROM)
+    dry = WHITE._replace(sugar_g_per_l=threshold)
+    sweet = dry._replace(sugar_comparison=SugarComparison.FROM)
     assert sugar_fits(dry, sugar) is not sugar_fits(sweet, sugar)
 
 
 def test_sugar_fits__independent_of_the_unit_of_both() -> None:
-    assert sugar_fits(replace(WHITE, sugar_g_per_l=0.5), 0.49) is sugar_fits(WHITE, 4.9)
+    assert sugar_fits(WHITE._replace(sugar_g_per_l=0.5), 0.49) is sugar_fits(WHITE, 4.9)
 
 
 @pytest.mark.parametrize("bad", [-0.1, *NOT_FINITE])
@@ -213,7 +212,7 @@ def test_required_limit__limit_a_figure_from_memory_is_still_a_figure() -> None:
 
 @given(st.floats(1, 500))
 def test_required_limit__law_it_is_what_the_table_says(limit: float) -> None:
-    assert required_limit(replace(WHITE, limit_mg_per_l=limit)) == limit
+    assert required_limit(WHITE._replace(limit_mg_per_l=limit)) == limit
 
 
 def test_required_limit__independent_rows_with_and_without_a_figure() -> None:

@@ -1,5 +1,4 @@
 import math
-from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -15,7 +14,7 @@ WINE = WineInputs(30.0, 3.40, 12.5, u_free_mg_per_l=1.0, u_ph=0.02, u_alcohol_pc
 
 
 def test_molecular_report__closed_form_single_constant() -> None:
-    found = molecular_report(replace(WINE, u_free_mg_per_l=0.0), "single-1.81")
+    found = molecular_report(WINE._replace(u_free_mg_per_l=0.0), "single-1.81")
     share = 1 / (1 + 10**1.59)
     assert found.molecular_mg_per_l == pytest.approx(30 * share)
     assert found.u_mg_per_l == pytest.approx(30 * share * math.log(10) * (1 - share) * 0.02)
@@ -40,13 +39,13 @@ def test_molecular_report__law_the_shares_add_to_one(
     free: float, ph: float, alcohol: float, u_free: float, u_ph: float
 ) -> None:
     wine = WineInputs(free, ph, alcohol, u_free_mg_per_l=u_free, u_ph=u_ph, u_alcohol_pct_vol=0.1)
-    found = molecular_report(replace(wine, u_temperature_c=0.5), OIV)
+    found = molecular_report(wine._replace(u_temperature_c=0.5), OIV)
     assert sum(found.shares.values()) == pytest.approx(1.0)
     assert min(found.shares.values()) >= 0
 
 
 def test_molecular_report__independent_monte_carlo() -> None:
-    wine = replace(WINE, u_temperature_c=0.3)
+    wine = WINE._replace(u_temperature_c=0.3)
     rng = np.random.default_rng(20251125)
     draws = molecular_so2(
         rng.normal(30.0, 1.0, 200_000),
@@ -60,11 +59,11 @@ def test_molecular_report__independent_monte_carlo() -> None:
 
 
 def test_molecular_report__independent_share_of_each_input_by_leaving_it_out() -> None:
-    wine = replace(WINE, u_temperature_c=0.3)
+    wine = WINE._replace(u_temperature_c=0.3)
     whole = molecular_report(wine, OIV, temperature_c=26.0)
-    without_ph = molecular_report(replace(wine, u_ph=0.0), OIV, temperature_c=26.0)
-    without_alcohol = molecular_report(replace(wine, u_alcohol_pct_vol=0.0), OIV, temperature_c=26.0)
-    without_temperature = molecular_report(replace(wine, u_temperature_c=0.0), OIV, temperature_c=26.0)
+    without_ph = molecular_report(wine._replace(u_ph=0.0), OIV, temperature_c=26.0)
+    without_alcohol = molecular_report(wine._replace(u_alcohol_pct_vol=0.0), OIV, temperature_c=26.0)
+    without_temperature = molecular_report(wine._replace(u_temperature_c=0.0), OIV, temperature_c=26.0)
     assert 1 - (without_ph.u_mg_per_l / whole.u_mg_per_l) ** 2 == pytest.approx(whole.shares["pH"])
     assert 1 - (without_alcohol.u_mg_per_l / whole.u_mg_per_l) ** 2 == pytest.approx(whole.shares["alcohol"])
     assert 1 - (without_temperature.u_mg_per_l / whole.u_mg_per_l) ** 2 == pytest.approx(
@@ -117,25 +116,25 @@ def test_molecular_report__closed_form_says_at_which_temperature_it_is_given() -
 
 def test_molecular_report__closed_form_says_that_red_wine_has_an_upper_value() -> None:
     assert any(
-        "upper value" in remark for remark in molecular_report(replace(WINE, red=True), "single-1.81").remarks
+        "upper value" in remark for remark in molecular_report(WINE._replace(red=True), "single-1.81").remarks
     )
 
 
 @pytest.mark.parametrize(("alcohol", "count"), [(15.0, 1), (15.1, 2)])
 def test_molecular_report__limit_says_where_the_table_was_not_read(alcohol: float, count: int) -> None:
-    assert len(molecular_report(replace(WINE, alcohol_pct_vol=alcohol), OIV).remarks) == count
+    assert len(molecular_report(WINE._replace(alcohol_pct_vol=alcohol), OIV).remarks) == count
 
 
 @pytest.mark.parametrize("bad", [-0.1, math.nan, math.inf])
 def test_molecular_report__refuses_a_bad_uncertainty(bad: float) -> None:
     with pytest.raises(OutOfRangeError):
-        molecular_report(replace(WINE, u_free_mg_per_l=bad), OIV)
+        molecular_report(WINE._replace(u_free_mg_per_l=bad), OIV)
     with pytest.raises(OutOfRangeError):
-        molecular_report(replace(WINE, u_ph=bad), OIV)
+        molecular_report(WINE._replace(u_ph=bad), OIV)
     with pytest.raises(OutOfRangeError):
-        molecular_report(replace(WINE, u_alcohol_pct_vol=bad), OIV)
+        molecular_report(WINE._replace(u_alcohol_pct_vol=bad), OIV)
     with pytest.raises(OutOfRangeError):
-        molecular_report(replace(WINE, u_temperature_c=bad), OIV)
+        molecular_report(WINE._replace(u_temperature_c=bad), OIV)
 
 
 def test_molecular_report__refuses_a_bad_cellar_temperature() -> None:
