@@ -7,7 +7,6 @@ hold, and links to each other. So they share two tables; `bench.records` says wh
 from typing import Final
 
 from sqlalchemy import CheckConstraint, Index, Table
-from sqlalchemy import text as sql
 
 from storage.schema.makers import count, metadata, moment, refers, words
 
@@ -26,20 +25,11 @@ record: Final = Table(
     CheckConstraint("version >= 1", name="counted_from_one"),
     CheckConstraint("retired IN (0, 1)", name="known_retired"),
     Index("uq_record_record_id_version", "record_id", "version", unique=True),
-    Index(None, "kind", "code", "version"),
+    Index("uq_record_kind_code_version", "kind", "code", "version", unique=True),
     sqlite_strict=True,
     sqlite_with_rowid=False,
 )
 """One version of a record. `code` is the name people use, unique among its kind; `body` is canonical JSON."""
-
-Index(
-    "uq_record_kind_code",
-    record.c.kind,
-    record.c.code,
-    unique=True,
-    sqlite_where=sql("version = 1"),
-    postgresql_where=sql("version = 1"),
-)
 
 record_link: Final = Table(
     "record_link",

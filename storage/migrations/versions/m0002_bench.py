@@ -263,15 +263,7 @@ def upgrade() -> None:
         sqlite_strict=True,
         sqlite_with_rowid=False,
     )
-    op.create_index(op.f("ix_record_kind_code_version"), "record", ["kind", "code", "version"], unique=False)
-    op.create_index(
-        "uq_record_kind_code",
-        "record",
-        ["kind", "code"],
-        unique=True,
-        sqlite_where=sa.text("version = 1"),
-        postgresql_where=sa.text("version = 1"),
-    )
+    op.create_index("uq_record_kind_code_version", "record", ["kind", "code", "version"], unique=True)
     op.create_index("uq_record_record_id_version", "record", ["record_id", "version"], unique=True)
     op.create_table(
         "record_link",

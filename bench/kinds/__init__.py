@@ -1,0 +1,1 @@
+"""The kinds of records: what each one holds."""

@@ -1,0 +1,138 @@
+"""Slow records and their versions."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Connection, Select, and_, func, select
+
+from storage.schema import ledger, record, record_link
+
+
+@dataclass(frozen=True, slots=True)
+class RecordVersion:
+    """One version of a record."""
+
+    number: int
+    """The revision: the entry that brought it."""
+    ordinal: int
+    record_id: int
+    version: int
+    kind: str
+    code: str
+    valid_from_us: int
+    """From when it holds. [µs]"""
+    retired: bool
+    body: str
+    """Canonical JSON."""
+
+
+@dataclass(frozen=True, slots=True)
+class RecordChange:
+    """A version of a record with who made it, when and why."""
+
+    version: RecordVersion
+    actor: str
+    at_us: int
+    reason: str | None
+
+
+def _versions(*conditions: Any) -> Select[Any]:
+    return select(record).where(*conditions)
+
+
+def _newest(*conditions: Any) -> Select[Any]:
+    """Select the newest versions; conditions are held against those alone."""
+    newer = record.alias("newer")
+    behind = select(newer.c.number).where(
+        newer.c.record_id == record.c.record_id, newer.c.version > record.c.version
+    )
+    return select(record).where(*conditions, ~behind.exists())
+
+
+def _as_version(row: Any) -> RecordVersion:
+    return RecordVersion(
+        row.number,
+        row.ordinal,
+        row.record_id,
+        row.version,
+        row.kind,
+        row.code,
+        row.valid_from_us,
+        bool(row.retired),
+        row.body,
+    )
+
+
+def record_by_code(connection: Connection, kind: str, code: str) -> RecordVersion | None:
+    """Return the newest version of the record with a code."""
+    query = _versions(record.c.kind == kind, record.c.code == code).order_by(record.c.version.desc()).limit(1)
+    row = connection.execute(query).one_or_none()
+    return None if row is None else _as_version(row)
+
+
+def record_by_id(connection: Connection, record_id: int, version: int | None = None) -> RecordVersion | None:
+    """Return a version of a record, the newest unless one is named."""
+    query = _versions(record.c.record_id == record_id)
+    if version is not None:
+        query = query.where(record.c.version == version)
+    row = connection.execute(query.order_by(record.c.version.desc()).limit(1)).one_or_none()
+    return None if row is None else _as_version(row)
+
+
+def record_at(connection: Connection, record_id: int, at_us: int) -> RecordVersion | None:
+    """Return the version that held at a moment: the newest of those valid from then or before. [µs]"""
+    query = _versions(record.c.record_id == record_id, record.c.valid_from_us <= at_us)
+    latest_first = (record.c.valid_from_us.desc(), record.c.version.desc())
+    row = connection.execute(query.order_by(*latest_first).limit(1)).one_or_none()
+    return None if row is None else _as_version(row)
+
+
+def records_of_kind(
+    connection: Connection, kind: str, *, after: int = 0, limit: int = 1000, retired: bool | None = None
+) -> list[RecordVersion]:
+    """Return the newest versions of a kind in the order of their ids, from the one after `after` on."""
+    query = _newest(record.c.kind == kind, record.c.record_id > after)
+    if retired is not None:
+        query = query.where(record.c.retired == int(retired))
+    rows = connection.execute(query.order_by(record.c.record_id).limit(limit))
+    return [_as_version(row) for row in rows]
+
+
+def records_naming(connection: Connection, target_id: int, role: str, kind: str) -> list[RecordVersion]:
+    """Return the newest versions of a kind that name a record in a role, in the order of their ids."""
+    named = and_(record_link.c.record_id == record.c.record_id, record_link.c.version == record.c.version)
+    link = select(record_link.c.target_id).where(
+        named, record_link.c.target_id == target_id, record_link.c.role == role
+    )
+    rows = connection.execute(_newest(record.c.kind == kind, link.exists()).order_by(record.c.record_id))
+    return [_as_version(row) for row in rows]
+
+
+def record_history(connection: Connection, record_id: int) -> list[RecordChange]:
+    """Return every version of a record, oldest first, with who made it."""
+    query = (
+        select(record, ledger.c.actor, ledger.c.at_us, ledger.c.reason)
+        .join(ledger, ledger.c.number == record.c.number)
+        .where(record.c.record_id == record_id)
+        .order_by(record.c.version)
+    )
+    return [
+        RecordChange(_as_version(row), row.actor, row.at_us, row.reason) for row in connection.execute(query)
+    ]
+
+
+def links_of(connection: Connection, record_id: int, version: int) -> Sequence[tuple[str, int]]:
+    """Return role and target of every record that a version names, in the order they were given."""
+    query = (
+        select(record_link.c.role, record_link.c.target_id)
+        .where(record_link.c.record_id == record_id, record_link.c.version == version)
+        .order_by(record_link.c.ordinal)
+    )
+    return [(row.role, row.target_id) for row in connection.execute(query)]
+
+
+def count_of_kind(connection: Connection, kind: str) -> int:
+    """Return how many records of a kind there are, retired ones too."""
+    query = select(func.count()).where(record.c.kind == kind, record.c.version == 1)
+    return int(connection.execute(query).scalar_one())
