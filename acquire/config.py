@@ -91,7 +91,38 @@ class CaptureFileSource:
     """Deliver the bytes as slowly as a wire of this speed would; None: as fast as they are taken. [bit/s]"""
 
 
-Source = SerialSource | CaptureFileSource
+@dataclass(frozen=True, slots=True)
+class TlsSettings:
+    """How a connection is encrypted; without a file of authorities those of the system count."""
+
+    authorities: Path | None = None
+    certificate: Path | None = None
+    """Our own, where the broker asks for one."""
+    key: Path | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class MqttSource:
+    """Bytes that something far away publishes to a topic of an MQTT broker."""
+
+    host: str
+    topic: str
+    """Of one instrument: no wildcards."""
+    client_id: str
+    """The broker keeps what came while we were away under this name; no other program may use it."""
+    port: int = 1883
+    user: str | None = None
+    password: str | None = field(default=None, repr=False)
+    tls: TlsSettings | None = None
+    session_expiry_s: int = 604_800
+    """How long the broker keeps messages for a line that is away. [s]"""
+
+    def __str__(self) -> str:
+        """Write it as a URL, without anything secret."""
+        return f"{'mqtt' if self.tls is None else 'mqtts'}://{self.host}:{self.port}/{self.topic}"
+
+
+Source = SerialSource | CaptureFileSource | MqttSource
 
 
 @dataclass(frozen=True, slots=True)

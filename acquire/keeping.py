@@ -15,7 +15,7 @@ from acquire.sink import Chunk, Ending, Opening, Sink, SinkFullError
 
 RETRY_NS: Final = 1 * NS_PER_S  # [ns] how often a full sink is asked again while the line is quiet
 
-_TOOK_NO_MORE: Final = "the store took no more"
+TOOK_NO_MORE: Final = "the store took no more"
 _NO_ROOM: Final = "bytes came faster than they were taken"
 
 
@@ -26,11 +26,21 @@ class Keeper:
     again, the capture that broke off is closed, the gap is kept, and another capture begins.
     """
 
-    def __init__(self, sink: Sink, clock: Clock, driver: DriverFactory, record: LineRecord) -> None:
+    def __init__(
+        self,
+        sink: Sink,
+        clock: Clock,
+        driver: DriverFactory,
+        record: LineRecord,
+        *,
+        comes_again: bool = False,
+    ) -> None:
+        """Take where things go; `comes_again` says that what is not kept now will be heard once more."""
         self._sink = sink
         self._clock = clock
         self._driver = driver
         self._record = record
+        self._comes_again = comes_again
         self._gap = OpenGap(record.state.line, record.state.instrument)
         self._opened: Opened | None = None
         self._capture: OpenCapture | None = None
@@ -38,8 +48,15 @@ class Keeper:
         self._full = False
 
     @property
+    def is_full(self) -> bool:
+        """Whether the sink did not take what it was last given."""
+        return self._full
+
+    @property
     def next_deadline_ns(self) -> int | None:
         """Monotonic time at which :meth:`keep` wants to be called at the latest; None if never. [ns]"""
+        if self._end is None and self._opened is None:
+            return None
         if self._capture is None or self._end is not None:
             return self._clock.monotonic_ns() + RETRY_NS
         return self._capture.next_deadline_ns
@@ -53,8 +70,15 @@ class Keeper:
         self._opened = opened
         return await self.keep((), opened.at, may_send=may_send)
 
+    def rest(self) -> None:
+        """Open no capture until the next one is begun."""
+        self._opened = None
+
     async def keep(self, chunks: tuple[Chunk, ...], at: Instant, *, may_send: bool) -> bytes:
         """Keep what was heard up to this moment; return what may leave on the wire now."""
+        if self._opened is None and not chunks:
+            await self._unless_full(self._close_capture)
+            return b""
         try:
             capture = await self._ready_capture(chunks[0].at if chunks else at)
             events, outgoing = await capture.hear(chunks, at, may_send=may_send)
@@ -111,15 +135,18 @@ class Keeper:
             return
         if self._capture is not None:
             self._record.decoded(await self._capture.finish(self._end), self._end.at)
+            self._enter_full(full=False)
         self._capture = self._end = None
 
     def _lose(self, chunks: tuple[Chunk, ...], at: Instant) -> None:
         self._enter_full(full=True)
         begin = chunks[0].at if chunks else at
         if self._capture is not None:
-            self._end = self._end or End(Ending.LOST, _TOOK_NO_MORE, begin)
-        if chunks:
-            self._gap.begin(begin, _TOOK_NO_MORE, _size(chunks))
+            self._end = self._end or End(Ending.LOST, TOOK_NO_MORE, begin)
+        if self._comes_again:
+            self._gap.begin(begin, TOOK_NO_MORE)
+        elif chunks:
+            self._gap.begin(begin, TOOK_NO_MORE, _size(chunks))
             self._record.unkept(_size(chunks))
 
     async def _unless_full(self, work: Callable[[], Awaitable[None]]) -> None:
@@ -133,7 +160,7 @@ class Keeper:
             return
         self._full = full
         if full:
-            self._record.say("error", "line.unkept", why=_TOOK_NO_MORE)
+            self._record.say("error", "line.unkept", why=TOOK_NO_MORE)
         else:
             self._record.say("warning", "line.kept_again", unkept_bytes=self._record.state.unkept_bytes)
 

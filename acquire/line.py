@@ -12,7 +12,7 @@ from acquire.chunks import gather
 from acquire.clock import NS_PER_S, Clock, now, within
 from acquire.errors import NoPortError, PortUnavailableError, TransportError
 from acquire.events import Instant
-from acquire.keeping import Keeper
+from acquire.keeping import TOOK_NO_MORE, Keeper
 from acquire.line_record import LineRecord
 from acquire.line_state import Condition
 from acquire.lines.transport import Batch, End, Opened, Transport
@@ -95,8 +95,7 @@ class Line:
         """Hear from one opening to its end; the capture is closed whatever happens."""
         try:
             self._came(opened)
-            first = await self._keeper.begin(opened, may_send=self._transport.takes_bytes)
-            end = await self._turns(await self._send(first))
+            end = await self._turns(await self._send(await self._begin(opened)))
         except Exception as error:
             await self._keeper.finish(End(Ending.LOST, f"an error of the program: {error}", now(self._clock)))
             raise
@@ -106,16 +105,32 @@ class Line:
         self._backoff.was_open(end.at.monotonic_ns - opened.at.monotonic_ns)
         return end
 
+    async def _begin(self, opened: Opened) -> bytes:
+        """Begin a capture, or be ready for those that follow; return what the driver wants to send first."""
+        if not opened.captures_follow:
+            return await self._keeper.begin(opened, may_send=self._transport.takes_bytes)
+        self._keeper.rest()
+        await self._keeper.settle()
+        return b""
+
     async def _turns(self, refusal: End | None) -> End:
         """Take turns until nothing more comes; after a refused sending, until all that was read is kept."""
         while True:
             await self._something_or_deadline()
             batch = self._transport.take()
+            if batch.begins is not None:
+                await self._keeper.begin(batch.begins, may_send=False)
             may_send = self._transport.takes_bytes and refusal is None and not _broken_off(batch)
             at = now(self._clock)
             outgoing = await self._keeper.keep(gather(batch.pieces), at, may_send=may_send)
             if batch.overflow_bytes:
                 await self._keeper.overflowed(batch.overflow_bytes, now(self._clock))
+            if batch.closes is not None:
+                await self._keeper.finish(batch.closes)
+                self._keeper.rest()
+            if self._keeper.is_full and self._transport.comes_again:
+                return End(Ending.LOST, TOOK_NO_MORE, now(self._clock))
+            self._transport.kept()
             if batch.end is not None:
                 return refusal or batch.end
             refusal = refusal or self._too_late(outgoing, at) or await self._send(outgoing)

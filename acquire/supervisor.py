@@ -113,8 +113,8 @@ class Supervisor:
             since=now(self._clock),
         )
         record = LineRecord(first, self._on_change)
-        keeper = Keeper(self._sink, self._clock, driver, record)
         transport = self._make_transport(settings.source, self._clock)
+        keeper = Keeper(self._sink, self._clock, driver, record, comes_again=transport.comes_again)
         line = Line(transport, keeper, record, self._clock, self._make_backoff())
         task = asyncio.create_task(line.run(), name=f"line {settings.name}")
         return _Running(settings, driver, line, record, task)

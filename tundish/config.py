@@ -1,7 +1,7 @@
 """The configuration: one TOML file, strict and frozen, every fault told at once with its place.
 
 Environment variables named ``TUNDISH_<TABLE>__<KEY>`` (such as ``TUNDISH_API__PORT``) win over the file;
-nothing else in the program reads settings from the environment.
+beside them, only passwords are read from the environment, from variables that the file names.
 """
 
 import tomllib

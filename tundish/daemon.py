@@ -20,6 +20,7 @@ from storage.store import Store
 from tundish.config import Config, load_config
 from tundish.config_faults import ConfigError
 from tundish.health import CLOCK_NOTE, Health, Lines
+from tundish.loop import run
 from tundish.notify import ServiceNotifier
 from tundish.packages import check_packages
 from tundish.signals import handled
@@ -200,4 +201,4 @@ def run_daemon(file: Path, for_s: float | None = None) -> None:
     async def main() -> None:
         await Daemon(Place(file), ServiceNotifier.from_environment()).run(for_s)
 
-    asyncio.run(main())
+    run(main())

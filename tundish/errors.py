@@ -4,6 +4,7 @@ TundishError
 ├── AddressError            the address to serve at cannot be had (`tundish.web`)
 ├── ForeignPackageError     one of our packages is somebody else's (`tundish.packages`)
 ├── SimulatedBenchError     the simulated bench did not come up (`tundish.demo`)
+├── PasswordError           a line names a password that cannot be had (`tundish.sources`)
 └── DaemonUnreachableError  no daemon answers where one was looked for (`tundish.commands`)
 """
 
@@ -26,3 +27,7 @@ class SimulatedBenchError(TundishError):
 
 class DaemonUnreachableError(TundishError):
     """No daemon answers where one was looked for."""
+
+
+class PasswordError(TundishError):
+    """A password is not where a line says that it is; the text begins with the key that says so."""

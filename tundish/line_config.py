@@ -86,4 +86,50 @@ class CaptureFileLineConfig(LineConfig):
     path: str
 
 
-AnyLineConfig = Annotated[SerialLineConfig | CaptureFileLineConfig, Field(discriminator="kind")]
+class TlsConfig(Part):
+    """How the connection to a broker is encrypted; an empty table trusts the authorities of the system."""
+
+    ca_file: str | None = None
+    """The authority that signed the broker's certificate; a relative path counts from the configuration."""
+    cert_file: str | None = None
+    """Our own certificate, where the broker asks for one."""
+    key_file: str | None = None
+
+
+class MqttLineConfig(LineConfig):
+    """A topic of an MQTT broker, to which something far away publishes what its instrument sends."""
+
+    kind: Literal["mqtt"]
+    host: str = Field(min_length=1)
+    port: int | None = Field(default=None, ge=1, le=65535)
+    """By default 1883, or 8883 with TLS."""
+    topic: str = Field(min_length=1, max_length=65_535)
+    client_id: str | None = Field(default=None, pattern=r"^[A-Za-z0-9._-]{1,64}$")
+    """By default made of the names of this machine and of the line."""
+    user: str | None = None
+    password_env: str | None = None
+    """The environment variable that holds the password."""
+    password_file: str | None = None
+    """The file whose first line is the password."""
+    tls: TlsConfig | None = None
+
+    @field_validator("topic")
+    @classmethod
+    def _of_one_instrument(cls, topic: str) -> str:
+        if "+" in topic or "#" in topic or "\0" in topic:
+            raise ValueError("wants the topic of one instrument, without the wildcards + and #")
+        return topic
+
+    @model_validator(mode="after")
+    def _at_most_one_password(self) -> Self:
+        if self.password_env is not None and self.password_file is not None:
+            raise ValueError("wants at most one of password_env and password_file, got both")
+        if self.user is None and (self.password_env or self.password_file):
+            raise ValueError("has a password and no user; say user = ...")
+        return self
+
+
+AnyLineConfig = Annotated[
+    SerialLineConfig | CaptureFileLineConfig | MqttLineConfig,
+    Field(discriminator="kind"),
+]

@@ -5,18 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from acquire.config import (
-    CaptureFileSource,
-    DevicePath,
-    FlowControl,
-    LineSettings,
-    Parity,
-    PortUrl,
-    SerialSettings,
-    SerialSource,
-    Source,
-    UsbIdentity,
-)
+from acquire.config import LineSettings
 from acquire.driver import DriverFactory
 from acquire.errors import DriverError
 from acquire.registry import DriverRegistry
@@ -25,7 +14,9 @@ from storage.rows import DriverRow
 from storage.store import Store, open_store
 from tundish.config import Config
 from tundish.config_faults import ConfigError
-from tundish.line_config import AnyLineConfig, CaptureFileLineConfig, SerialLineConfig
+from tundish.errors import PasswordError
+from tundish.line_config import AnyLineConfig
+from tundish.sources import source_of
 
 MIB = 2**20
 
@@ -44,7 +35,7 @@ def line_plans(config: Config, folder: Path, source: str = "configuration") -> t
     Raises
     ------
     ConfigError
-        With every line whose driver cannot be had, at once.
+        With every line whose driver or password cannot be had, at once.
     """
     registry = DriverRegistry()
     plans, faults = [], []
@@ -53,6 +44,8 @@ def line_plans(config: Config, folder: Path, source: str = "configuration") -> t
             plans.append(_plan(line, folder, registry))
         except DriverError as error:
             faults.append(f"line[{line.name}].driver: {error}")
+        except PasswordError as error:
+            faults.append(f"line[{line.name}].{error}")
     if faults:
         raise ConfigError(source, faults)
     return tuple(plans)
@@ -82,34 +75,8 @@ def _options(line: Mapping[str, Any]) -> Mapping[str, Any]:
 
 
 def _plan(line: AnyLineConfig, folder: Path, registry: DriverRegistry) -> LinePlan:
-    settings = LineSettings(line.name, line.instrument, _source(line, folder))
+    settings = LineSettings(line.name, line.instrument, source_of(line, folder))
     return LinePlan(settings, registry.factory(_driver_name(line.driver, folder), line.options))
-
-
-def _source(line: AnyLineConfig, folder: Path) -> Source:
-    match line:
-        case CaptureFileLineConfig():
-            return CaptureFileSource(folder / line.path)
-        case SerialLineConfig():
-            settings = SerialSettings(
-                line.baud,
-                line.data_bits,
-                Parity(line.parity),
-                line.stop_bits,
-                FlowControl(line.flow_control),
-            )
-            return SerialSource(_port(line), settings)
-
-
-def _port(line: SerialLineConfig) -> DevicePath | PortUrl | UsbIdentity:
-    if line.device is not None:
-        return DevicePath(line.device)
-    if line.url is not None:
-        return PortUrl(line.url)
-    if line.usb is None:  # the model has made sure that one of the three is given
-        raise AssertionError(f"line {line.name} has no port")
-    usb = line.usb
-    return UsbIdentity(usb.vid, usb.pid, usb.serial, usb.interface, usb.location, usb.any)
 
 
 def store_of(config: Config, folder: Path, clock_us: Callable[[], int]) -> Store:

@@ -1,7 +1,7 @@
 """From the settings of a line to the line."""
 
 from acquire.clock import Clock
-from acquire.config import CaptureFileSource, SerialSource, Source
+from acquire.config import CaptureFileSource, MqttSource, SerialSource, Source
 from acquire.lines.capture_file import CaptureFileLine
 from acquire.lines.serial_line import SerialLine
 from acquire.lines.transport import Transport
@@ -14,3 +14,7 @@ def transport_for(source: Source, clock: Clock) -> Transport:
             return SerialLine(source, clock)
         case CaptureFileSource():
             return CaptureFileLine(source, clock)
+        case MqttSource():
+            from acquire.lines.mqtt_line import MqttLine  # its library is slow to load
+
+            return MqttLine(source, clock)

@@ -33,6 +33,11 @@ class CaptureFileLine:
         return False
 
     @property
+    def comes_again(self) -> bool:
+        """Never: the file is read once."""
+        return False
+
+    @property
     def last_round_ns(self) -> int | None:
         """Always None: no thread reads here. [ns]"""
         return None
@@ -74,6 +79,9 @@ class CaptureFileLine:
         pieces = (Piece(now(self._clock), self._next),) if self._next else ()
         self._next = b""
         return Batch(pieces, end=self._end)
+
+    def kept(self) -> None:
+        """Do nothing: nobody waits for it."""
 
     async def send(self, data: bytes) -> None:
         """Refuse."""

@@ -51,6 +51,11 @@ class SerialLine:
         return True
 
     @property
+    def comes_again(self) -> bool:
+        """Never: a wire says everything once."""
+        return False
+
+    @property
     def last_round_ns(self) -> int | None:
         """Monotonic time at which the reader last came round; None while there is none. [ns]"""
         return self._reader.last_round_ns if self._reader else None
@@ -83,6 +88,9 @@ class SerialLine:
     def take(self) -> Batch:
         """Return, once, all that waits."""
         return self._opened_inbox().take()
+
+    def kept(self) -> None:
+        """Do nothing: nobody waits for it."""
 
     async def send(self, data: bytes) -> None:
         """Put bytes on the wire, in a thread. Raises `TransportError` in finite time if it cannot."""

@@ -24,6 +24,8 @@ class Opened:
     settings: str
     """Such as ``9600 8N1``; empty where there are none."""
     at: Instant
+    captures_follow: bool = False
+    """No capture begins here: each batch says when one does, as with the files of a folder."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +47,10 @@ class Batch:
     """Bytes that came after these pieces and found no room. [bytes]"""
     end: End | None = None
     """Set once nothing more will come; the pieces came before it."""
+    begins: Opened | None = None
+    """A capture of its own begins with these pieces; only where captures follow the opening."""
+    closes: End | None = None
+    """The capture that a batch began ends after these pieces; the line goes on."""
 
 
 class Transport(Protocol):
@@ -56,6 +62,10 @@ class Transport(Protocol):
     @property
     def takes_bytes(self) -> bool:
         """Whether there is anybody to send to."""
+
+    @property
+    def comes_again(self) -> bool:
+        """Whether what was taken and not kept comes again after the next opening: then nothing is lost."""
 
     @property
     def last_round_ns(self) -> int | None:
@@ -81,6 +91,9 @@ class Transport(Protocol):
 
     def take(self) -> Batch:
         """Return, once, all that waits."""
+
+    def kept(self) -> None:
+        """Take note that all that was taken is durable: whoever holds it for us may let it go."""
 
     async def send(self, data: bytes) -> None:
         """Put bytes on the wire. Raises `TransportError` in finite time if they do not all leave."""

@@ -19,6 +19,10 @@ class FakeTransport:
     def __init__(self, clock: Clock) -> None:
         self.refusals: deque[PortUnavailableError | NoPortError] = deque()
         """What the next openings raise."""
+        self.comes_again = False
+        self.kept_bytes = 0
+        """How much of what was taken is known to be durable."""
+        self.captures_follow = False
         self.refuse_send: TransportError | None = None
         self.fault: Exception | None = None
         """Raised from `wait`: an error of the program."""
@@ -28,6 +32,9 @@ class FakeTransport:
         self.hangs = False
         self._clock = clock
         self._pieces: list[Piece] = []
+        self._taken_bytes = 0
+        self._begins: Opened | None = None
+        self._closes: End | None = None
         self._overflow_bytes = 0
         self._end: End | None = None
         self._something = asyncio.Event()
@@ -40,6 +47,16 @@ class FakeTransport:
     def arrive(self, data: bytes) -> None:
         """Let bytes come now."""
         self._pieces.append(Piece(now(self._clock), data))
+        self._something.set()
+
+    def begin(self, device: str) -> None:
+        """Let a capture of its own begin with what arrives next."""
+        self._begins = Opened(device, "", now(self._clock))
+        self._something.set()
+
+    def close_capture(self) -> None:
+        """Let that capture end after what arrived."""
+        self._closes = End(Ending.COMPLETE, "read to its end", now(self._clock))
         self._something.set()
 
     def overflow(self, size: int) -> None:
@@ -63,10 +80,10 @@ class FakeTransport:
         if self.refusals:
             raise self.refusals.popleft()
         self.closed = False
-        return Opened("/dev/fake", "9600 8N1", now(self._clock))
+        return Opened("/dev/fake", "9600 8N1", now(self._clock), self.captures_follow)
 
     async def wait(self) -> Instant | None:
-        while not (self._pieces or self._overflow_bytes or self._end or self.fault):
+        while not self._has_something():
             self._something.clear()
             await self._something.wait()
         if self.fault is not None:
@@ -74,9 +91,13 @@ class FakeTransport:
         return self._pieces[0].at if self._pieces and not self._end else None
 
     def take(self) -> Batch:
-        batch = Batch(tuple(self._pieces), self._overflow_bytes, self._end)
-        self._pieces, self._overflow_bytes = [], 0
+        batch = Batch(tuple(self._pieces), self._overflow_bytes, self._end, self._begins, self._closes)
+        self._taken_bytes += sum(len(piece.data) for piece in self._pieces)
+        self._pieces, self._overflow_bytes, self._begins, self._closes = [], 0, None, None
         return batch
+
+    def kept(self) -> None:
+        self.kept_bytes = self._taken_bytes
 
     async def send(self, data: bytes) -> None:
         if self.refuse_send is not None:
@@ -89,3 +110,7 @@ class FakeTransport:
 
     async def close(self) -> None:
         self.closed = True
+
+    def _has_something(self) -> bool:
+        marks = (self._begins, self._closes, self._end, self.fault)
+        return bool(self._pieces or self._overflow_bytes) or any(mark is not None for mark in marks)

@@ -1,6 +1,5 @@
 """``tundish listen``: the bytes of one line as they come."""
 
-import asyncio
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -38,9 +37,10 @@ def command(line: str, file: Path, for_s: float | None) -> None:
     if line not in plans:
         raise ConfigError(str(file), [f"there is no line {line!r}; known: {', '.join(plans) or 'none'}"])
     from tundish.listening import listen
+    from tundish.loop import run
 
     try:
-        asyncio.run(listen(plans[line], for_s, click.echo))
+        run(listen(plans[line], for_s, click.echo))
     except KeyboardInterrupt:
         click.echo("stopped")
 

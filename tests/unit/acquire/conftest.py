@@ -1,7 +1,7 @@
 """What the tests of hearing share."""
 
 import asyncio
-from collections.abc import Coroutine
+from collections.abc import Callable, Coroutine
 from dataclasses import dataclass, field
 
 import pytest
@@ -27,6 +27,7 @@ class Bench:
     changes: list[LineState] = field(default_factory=list)
     transports: dict[str, FakeTransport] = field(default_factory=dict)
     absent_at_first: int = 0
+    prepare: Callable[[FakeTransport], None] = lambda _transport: None
 
     def __post_init__(self) -> None:
         self.supervisor = Supervisor(
@@ -65,6 +66,7 @@ class Bench:
         assert isinstance(source.port, DevicePath)
         transport = FakeTransport(clock)
         transport.absent(self.absent_at_first)
+        self.prepare(transport)
         self.transports[source.port.path.removeprefix("/dev/")] = transport
         return transport
 

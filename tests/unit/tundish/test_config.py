@@ -135,3 +135,36 @@ def test_a_table_from_the_environment_that_cannot_be_read_is_named(
     monkeypatch.setenv(name, "garbage")
     (fault,) = faults(tmp_path, GOOD)
     assert fault.startswith(f"{name} is no JSON")
+
+
+MQTT = """
+[[line]]
+name = "far"
+kind = "mqtt"
+host = "broker.example"
+topic = "bench/far/ph"
+instrument = "ph-2"
+driver = "ph-stream"
+"""
+
+
+@pytest.mark.parametrize("topic", ["bench/+/ph", "bench/#"])
+def test_a_line_listens_to_one_topic(tmp_path: Path, topic: str) -> None:
+    (fault,) = faults(tmp_path, MQTT.replace("bench/far/ph", topic))
+    assert fault == "line[far].topic: wants the topic of one instrument, without the wildcards + and #"
+
+
+@pytest.mark.parametrize(
+    ("keys", "words"),
+    [
+        ('user = "a"\npassword_env = "A"\npassword_file = "b"', "wants at most one of password_env and"),
+        ('password_env = "A"', "has a password and no user"),
+    ],
+)
+def test_a_password_is_named_once_and_has_a_user(tmp_path: Path, keys: str, words: str) -> None:
+    (fault,) = faults(tmp_path, MQTT + keys)
+    assert fault.startswith(f"line[far]: {words}")
+
+
+def test_a_password_cannot_stand_in_the_file_itself(tmp_path: Path) -> None:
+    assert faults(tmp_path, MQTT + 'password = "x"\n') == ["line[far].password: this key is not known here"]

@@ -4,7 +4,15 @@ from pathlib import Path
 
 import pytest
 
-from acquire.config import CaptureFileSource, DevicePath, PortUrl, SerialSource, UsbIdentity
+from acquire.config import (
+    CaptureFileSource,
+    DevicePath,
+    MqttSource,
+    PortUrl,
+    SerialSource,
+    TlsSettings,
+    UsbIdentity,
+)
 from tundish.config import load_config
 from tundish.config_faults import ConfigError
 from tundish.wiring import LinePlan, line_plans
@@ -46,3 +54,54 @@ def test_every_driver_that_cannot_be_had_is_told_at_once(tmp_path: Path) -> None
     with pytest.raises(ConfigError) as caught:
         line_plans(load_config(file), tmp_path, str(file))
     assert [fault.split(":")[0] for fault in caught.value.faults] == ["line[a].driver", "line[b].driver"]
+
+
+MQTT = 'kind = "mqtt"\nhost = "broker.example"\ntopic = "bench/far/ph"\n'
+
+
+def topic_of(folder: Path, keys: str = "") -> MqttSource:
+    source = plan_of(folder, MQTT + keys).settings.source
+    assert isinstance(source, MqttSource)
+    return source
+
+
+def test_a_topic_has_the_usual_port_and_a_client_id_of_its_own(tmp_path: Path) -> None:
+    source = topic_of(tmp_path)
+    assert (source.host, source.topic, source.port, source.tls) == (
+        "broker.example",
+        "bench/far/ph",
+        1883,
+        None,
+    )
+    assert source.client_id.startswith("tundish-")
+    assert source.client_id.endswith("-a")
+
+
+def test_with_tls_the_usual_port_is_another_and_files_count_from_the_configuration(tmp_path: Path) -> None:
+    source = topic_of(tmp_path, 'tls = { ca_file = "ca.pem" }\n')
+    assert source.port == 8883
+    assert source.tls == TlsSettings(tmp_path / "ca.pem")
+
+
+def test_a_password_comes_from_the_first_line_of_a_file(tmp_path: Path) -> None:
+    (tmp_path / "secret").write_bytes(b"must and pomace\r\nanything\r\n")
+    source = topic_of(tmp_path, 'user = "bench"\npassword_file = "secret"\n')
+    assert (source.user, source.password) == ("bench", "must and pomace")
+
+
+def test_a_password_comes_from_the_environment(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("BENCH_PASSWORD", "must")
+    assert topic_of(tmp_path, 'user = "bench"\npassword_env = "BENCH_PASSWORD"\n').password == "must"
+
+
+@pytest.mark.parametrize(
+    ("key", "fault"),
+    [
+        ('password_env = "NO_SUCH_BENCH"', "password_env: the environment variable NO_SUCH_BENCH is not set"),
+        ('password_file = "none"', "password_file: {folder}/none cannot be read: No such file or directory"),
+    ],
+)
+def test_a_password_that_cannot_be_had_is_a_fault_of_its_line(tmp_path: Path, key: str, fault: str) -> None:
+    with pytest.raises(ConfigError) as caught:
+        topic_of(tmp_path, f'user = "bench"\n{key}\n')
+    assert caught.value.faults == [f"line[a].{fault.format(folder=tmp_path)}"]
