@@ -4,6 +4,7 @@ Times are whole numbers that only have to be in order; the records and the peopl
 """
 
 from collections.abc import Collection, Iterable
+from enum import StrEnum
 from itertools import groupby
 from typing import Final, NamedTuple
 
@@ -34,6 +35,18 @@ class Check(NamedTuple):
     at_us: int
     """[µs since 1970-01-01 UTC]"""
     verdict: Verdict
+
+
+class CheckState(StrEnum):
+    """What the checks of its scope say of a result."""
+
+    UNCHECKED = "no check passed before it"
+    """Provisional: nothing says yet that the method was in control."""
+    COVERED = "a check passed before it"
+    """In control when it was measured; the next check has not come yet."""
+    CONFIRMED = "checks passed before and after it"
+    IN_DOUBT = "a check failed beside it"
+    """Held: it lies in a bracket, open or closed."""
 
 
 class Bracket(NamedTuple):
@@ -125,6 +138,48 @@ def brackets(checks: Iterable[Check], *, clears: Collection[Verdict] = ONLY_A_PA
     if failed:
         found.append(Bracket(passed_us, None, tuple(failed)))
     return tuple(found)
+
+
+def check_state(
+    at_us: int, checks: Iterable[Check], *, clears: Collection[Verdict] = ONLY_A_PASS
+) -> CheckState:
+    """Return what the checks of one scope say of a result.
+
+    Parameters
+    ----------
+    at_us : int
+        When the result was measured. [µs]
+    checks : iterable of Check
+        Every check of the scope, in any order. [µs]
+    clears : collection of Verdict
+        The verdicts that count as passed, as for `brackets`.
+
+    Returns
+    -------
+    CheckState
+        In doubt if a bracket holds it; else by whether checks passed before and after.
+
+    Raises
+    ------
+    ContradictionError
+        If a failure is among the verdicts that should clear, or no verdict is.
+
+    Notes
+    -----
+    A check at the very moment of the result counts as before it. A result in doubt stays so however many
+    checks pass later: a person decides.
+
+    References
+    ----------
+    .. [1] Follows from `brackets`; common practice, no source.
+    """
+    known = tuple(checks)
+    if any(bracket.holds(at_us) for bracket in brackets(known, clears=clears)):
+        return CheckState.IN_DOUBT
+    passed = [check.at_us for check in known if check.verdict in clears]
+    if not any(moment <= at_us for moment in passed):
+        return CheckState.UNCHECKED
+    return CheckState.CONFIRMED if any(moment > at_us for moment in passed) else CheckState.COVERED
 
 
 def _by_moment(checks: Iterable[Check]) -> Iterable[tuple[int, set[Verdict]]]:

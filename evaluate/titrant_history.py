@@ -1,11 +1,10 @@
-"""The factors of a titrant over its life: which one is in force, how it decays, what an old one costs."""
+"""The ageing of a titrant: how a new factor differs, how fast it decays, what an old one costs."""
 
 import math
 from collections.abc import Sequence
 from typing import Final, NamedTuple
 
 from evaluate.checks import finite, in_range, not_negative, positive
-from evaluate.errors import NotPredictableError
 from evaluate.series import series
 from evaluate.titrant import Standardisation
 from evaluate.trend import DEFAULT_PROBABILITY, Trend, loss_rate, straight_line
@@ -13,13 +12,6 @@ from evaluate.trend import DEFAULT_PROBABILITY, Trend, loss_rate, straight_line
 MOST_CHANGE_PCT: Final = 0.5  # %; change of a factor that is flagged, recalled, a setting
 MOST_BIAS_PCT: Final = 30.0  # %; no one allows more, our choice
 MOST_LOSS_PCT: Final = 50.0  # %; a titrant that has lost half is no titrant any more, our choice
-
-
-class FactorEntry(NamedTuple):
-    """A factor and the day from which on it holds."""
-
-    from_day: float
-    factor: float
 
 
 class FactorChange(NamedTuple):
@@ -50,47 +42,6 @@ class TitrantLoss(NamedTuple):
     def is_certain(self) -> bool:
         """Whether the loss can be told from scatter."""
         return not self.low_pct_per_day <= 0 <= self.high_pct_per_day
-
-
-def factor_in_force(history: Sequence[FactorEntry], day: float) -> FactorEntry:
-    """Return the factor that held on a day.
-
-    Parameters
-    ----------
-    history : sequence of FactorEntry
-        One titrant lot, in any order. [d; 1]
-    day : float
-        Day of the analysis. [d]
-
-    Returns
-    -------
-    FactorEntry
-        The latest entry not after that day; of two on one day the later in the list.
-
-    Raises
-    ------
-    OutOfRangeError
-        If the day is not finite, or a factor not more than 0.
-    NotPredictableError
-        If there is none yet: an analysis is never computed with a later factor in silence.
-
-    Notes
-    -----
-    A new entry never moves what an earlier day gets.
-
-    References
-    ----------
-    .. [1] Definition.
-    """
-    day = finite("day", day)
-    for entry in history:
-        positive("factor", entry.factor)
-    held = [entry for entry in history if finite("from day", entry.from_day) <= day]
-    if not held:
-        raise NotPredictableError(
-            f"the titrant was not standardised by day {day:g}; standardise it", name="day"
-        )
-    return max(enumerate(held), key=lambda item: (item[1].from_day, item[0]))[1]
 
 
 def compare_factors(

@@ -3,7 +3,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from evaluate.errors import ContradictionError
-from evaluate.holds import IN_CONTROL, Bracket, Check, Scope, brackets
+from evaluate.holds import IN_CONTROL, Bracket, Check, CheckState, Scope, brackets, check_state
 from evaluate.rule_sets import Verdict
 
 WORDS = {
@@ -118,3 +118,48 @@ def test_a_bracket_cannot_be_widened_or_emptied(after: int | None, before: int |
 )
 def test_a_check_speaks_for_its_method_instrument_and_titrant(check: Scope, covered: bool) -> None:
     assert check.covers(Scope("free", "burette", "I-07")) is covered
+
+
+def state(at_us: int, word: str) -> str:
+    return check_state(at_us, checks(word)).name
+
+
+def test_check_state__closed_form_by_what_passed_before_and_after() -> None:
+    assert state(5, "") == state(5, "n") == state(-5, "pp") == "UNCHECKED"
+    assert state(5, "p") == state(15, "pnn") == "COVERED"
+    assert state(5, "pp") == state(5, "pnp") == "CONFIRMED"
+    assert state(5, "pf") == state(5, "pfp") == state(15, "pfpp") == "IN_DOUBT"
+    assert state(25, "pfpp") == "CONFIRMED"
+    assert state(35, "pfpp") == "COVERED"
+
+
+def test_check_state__limit_a_check_of_the_same_moment_counts_as_before() -> None:
+    assert state(0, "p") == "COVERED"
+    assert state(20, "pfp") == "COVERED"
+    assert state(0, "pf") == "COVERED"
+    assert state(10, "pf") == "IN_DOUBT"
+
+
+@given(days, st.integers(-5, 130))
+def test_check_state__law_a_later_pass_releases_nothing_that_was_in_doubt(word: str, at_us: int) -> None:
+    if state(at_us, word) == "IN_DOUBT":
+        later = [*checks(word), Check(10_000, Verdict.PASS)]
+        assert check_state(at_us, later) is CheckState.IN_DOUBT
+
+
+@given(days, st.integers(-5, 130))
+def test_check_state__independent_the_nearest_verdicts_on_either_side(word: str, at_us: int) -> None:
+    told = [(10 * place, letter) for place, letter in enumerate(word) if letter in "pf"]
+    before = [letter for moment, letter in told if moment <= at_us]
+    after = [letter for moment, letter in told if moment > at_us]
+    failed_here = (at_us, "f") in told
+    if failed_here or before[-1:] == ["f"] or (after[:1] == ["f"] and (at_us, "p") not in told):
+        expected = "IN_DOUBT"
+    else:
+        expected = ("CONFIRMED" if after else "COVERED") if before else "UNCHECKED"
+    assert state(at_us, word) == expected
+
+
+def test_check_state__refuses_a_failure_that_should_clear() -> None:
+    with pytest.raises(ContradictionError, match="cannot clear"):
+        check_state(5, checks("p"), clears=[Verdict.FAIL])

@@ -7,66 +7,16 @@ import scipy.stats
 from hypothesis import given
 from hypothesis import strategies as st
 
-from evaluate.errors import NotPredictableError, OutOfRangeError, TooFewPointsError
+from evaluate.errors import OutOfRangeError, TooFewPointsError
 from evaluate.titrant import Standardisation, standardise
 from evaluate.titrant_history import (
-    FactorEntry,
     compare_factors,
-    factor_in_force,
     predicted_bias,
     restandardise_after,
     titrant_loss,
 )
 
-HISTORY = [FactorEntry(1.0, 1.002), FactorEntry(8.0, 1.000), FactorEntry(15.0, 0.985)]
 RATES = st.floats(-1.0, 1.0)
-
-
-# The factor in force.
-
-
-@pytest.mark.parametrize(
-    ("day", "factor"), [(1.0, 1.002), (7.99, 1.002), (8.0, 1.000), (14.9, 1.000), (99.0, 0.985)]
-)
-def test_factor_in_force__closed_form_the_latest_not_after_the_day(day: float, factor: float) -> None:
-    assert factor_in_force(HISTORY, day).factor == factor
-
-
-def test_factor_in_force__limit_of_two_on_one_day_the_later_entry_holds() -> None:
-    assert factor_in_force([FactorEntry(1.0, 1.0), FactorEntry(1.0, 1.1)], 1.0).factor == 1.1
-
-
-@given(st.floats(1.0, 100.0), st.floats(0.5, 2.0))
-def test_factor_in_force__law_a_later_entry_moves_no_earlier_day(day: float, factor: float) -> None:
-    later = [*HISTORY, FactorEntry(day + 0.001, factor)]
-    assert factor_in_force(later, day) == factor_in_force(HISTORY, day)
-
-
-@given(st.permutations(HISTORY), st.floats(1.0, 50.0))
-def test_factor_in_force__independent_numpy_search(history: list[FactorEntry], day: float) -> None:
-    place = int(np.searchsorted([1.0, 8.0, 15.0], day, side="right")) - 1
-    assert factor_in_force(history, day) == HISTORY[place]
-
-
-def test_factor_in_force__refuses_a_day_before_the_first() -> None:
-    with pytest.raises(NotPredictableError, match=r"not standardised by day 0\.9"):
-        factor_in_force(HISTORY, 0.9)
-
-
-@pytest.mark.parametrize("bad", [math.nan, math.inf])
-def test_factor_in_force__refuses_what_is_not_finite(bad: float) -> None:
-    with pytest.raises(OutOfRangeError):
-        factor_in_force(HISTORY, bad)
-    with pytest.raises(OutOfRangeError):
-        factor_in_force([FactorEntry(bad, 1.0)], 5.0)
-    with pytest.raises(OutOfRangeError):
-        factor_in_force([FactorEntry(1.0, bad)], 5.0)
-
-
-@pytest.mark.parametrize("bad", [0.0, -1.0])
-def test_factor_in_force__refuses_a_factor_that_is_none(bad: float) -> None:
-    with pytest.raises(OutOfRangeError, match="factor"):
-        factor_in_force([FactorEntry(1.0, bad)], 5.0)
 
 
 # A new factor beside the old one.
