@@ -148,3 +148,33 @@ class TakenRow(NamedTuple):
     normal_value: float | None = None
     normal_unit: str | None = None
     note: str | None = None
+
+
+class LineActRow(NamedTuple):
+    """Something was done to a line while the daemon ran; `ordinal` counts inside its ledger entry."""
+
+    ordinal: int
+    line: str
+    act: str
+    settings: str
+
+
+class BackupRow(NamedTuple):
+    """A checked copy was made, which ends with the entry `head_number`. [bytes]"""
+
+    file: str
+    made_at_us: int
+    head_number: int
+    head_link: bytes
+    size_bytes: int
+
+
+class ClockEventRow(NamedTuple):
+    """The host's clock was judged anew, or was seen to step; forward is positive. [µs]"""
+
+    session_number: int
+    event: str
+    quality: str
+    why: str
+    max_error_us: int | None = None
+    step_us: int | None = None

@@ -56,13 +56,13 @@ async def get_readings_csv(
 ) -> Response:
     """Return the current version of each reading as CSV with a header row; a cell without a number is empty.
 
-    The same address gives the same bytes until the store grows. A spreadsheet cannot hold more than 1,048,575
-    rows: more are refused in its dialects, never cut.
+    The same address gives the same bytes, and the same ETag, until a reading comes or changes. A spreadsheet
+    cannot hold more than 1,048,575 rows: more are refused in its dialects, never cut.
     """
     wanted = choice.filter()
-    head = await database.read(queries.head)
+    head, revision = await database.read(_head_and_revision)
     refuse_future(choice.since, head)
-    headers = _headers(choice, head)
+    headers = _headers(choice, revision)
     if headers["ETag"] in request.headers.get("if-none-match", ""):
         return Response(status_code=HTTPStatus.NOT_MODIFIED, headers=headers)
     if request.method == "HEAD":
@@ -82,9 +82,13 @@ async def get_readings_csv(
     )
 
 
-def _headers(choice: SheetChoice, head: int) -> dict[str, str]:
+def _head_and_revision(connection: Connection) -> tuple[int, int]:
+    return queries.head(connection), queries.readings_revision(connection)
+
+
+def _headers(choice: SheetChoice, revision: int) -> dict[str, str]:
     query = choice.model_dump_json(exclude={"download"})
-    mark = hashlib.sha256(f"{head} {query}".encode()).hexdigest()[:20]
+    mark = hashlib.sha256(f"{revision} {query}".encode()).hexdigest()[:20]
     headers = {"ETag": f'W/"{mark}"', "Cache-Control": "private, no-cache"}
     if choice.download:
         headers["Content-Disposition"] = 'attachment; filename="readings.csv"'

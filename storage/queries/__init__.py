@@ -38,7 +38,15 @@ from storage.queries.readings import (
     position,
     reading_versions,
     readings_after,
+    readings_revision,
     untaken_readings,
+)
+from storage.queries.service import (
+    BackupRecord,
+    ClockEventRecord,
+    backups_before,
+    clock_events_before,
+    last_backup,
 )
 from storage.queries.streams import (
     HEARD,
@@ -58,9 +66,11 @@ from storage.queries.troubles import (
 
 __all__ = [
     "HEARD",
+    "BackupRecord",
     "CaptureCounts",
     "CaptureRecord",
     "ChunkRecord",
+    "ClockEventRecord",
     "DriverRecord",
     "FaultRecord",
     "FrameRecord",
@@ -71,10 +81,12 @@ __all__ = [
     "ReadingRecord",
     "StoreInfo",
     "UntakenReading",
+    "backups_before",
     "capture_by_number",
     "capture_counts",
     "captures_before",
     "chunks_after",
+    "clock_events_before",
     "count_readings",
     "current_only",
     "driver_by_number",
@@ -90,11 +102,13 @@ __all__ = [
     "info",
     "instrument_quantities",
     "instruments",
+    "last_backup",
     "last_end_of_line",
     "ledger_after",
     "newest_readings",
     "position",
     "reading_versions",
     "readings_after",
+    "readings_revision",
     "untaken_readings",
 ]

@@ -2,10 +2,10 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
-from sqlalchemy import Connection, func, select
+from sqlalchemy import Connection, select
 
+from storage.queries.distinct import distinct
 from storage.schema import capture, driver, reading
 
 
@@ -53,31 +53,46 @@ def drivers(connection: Connection) -> list[DriverRecord]:
 
 def instruments(connection: Connection) -> list[InstrumentRecord]:
     """Return every instrument that was ever heard, by name."""
-    rows = connection.execute(
-        select(capture.c.instrument, capture.c.line, driver.c.name, func.max(capture.c.opened_at_us))
-        .join(driver, driver.c.number == capture.c.driver_number)
-        .group_by(capture.c.instrument, capture.c.line, driver.c.name)
-        .order_by(capture.c.instrument)
-    ).all()
-    return [_instrument_record(name, rows) for name in dict.fromkeys(row[0] for row in rows)]
+    names = connection.execute(distinct(capture.c.instrument)).scalars().all()
+    return [_instrument_record(connection, name) for name in names]
 
 
-def _instrument_record(name: str, rows: Sequence[Any]) -> InstrumentRecord:
-    own = [row for row in rows if row[0] == name]
+def _instrument_record(connection: Connection, name: str) -> InstrumentRecord:
+    own = [
+        _newest_opening(connection, name, line, driver_number)
+        for line in connection.execute(distinct(capture.c.line, capture.c.instrument == name)).scalars().all()
+        for driver_number in _drivers_on(connection, name, line)
+    ]
     return InstrumentRecord(
         name,
-        tuple(dict.fromkeys(row[1] for row in own)),
-        tuple(dict.fromkeys(row[2] for row in own)),
-        max(row[3] for row in own),
+        tuple(dict.fromkeys(line for line, _, _ in own)),
+        tuple(dict.fromkeys(driver_name for _, driver_name, _ in own)),
+        max(opened_us for _, _, opened_us in own),
     )
+
+
+def _drivers_on(connection: Connection, instrument: str, line: str) -> Sequence[int]:
+    there = (capture.c.instrument == instrument, capture.c.line == line)
+    return connection.execute(distinct(capture.c.driver_number, *there)).scalars().all()
+
+
+def _newest_opening(
+    connection: Connection, instrument: str, line: str, driver_number: int
+) -> tuple[str, str, int]:
+    """Return line, name of the driver and the moment of the newest capture of all three. [µs]"""
+    statement = (
+        select(capture.c.line, driver.c.name, capture.c.opened_at_us)
+        .join(driver, driver.c.number == capture.c.driver_number)
+        .where(capture.c.instrument == instrument, capture.c.line == line)
+        .where(capture.c.driver_number == driver_number)
+        .order_by(capture.c.number.desc())
+        .limit(1)
+    )
+    found_line, name, opened_us = connection.execute(statement).one()
+    return found_line, name, opened_us
 
 
 def instrument_quantities(connection: Connection, instrument: str) -> list[str]:
     """Return the quantities that an instrument ever gave."""
-    statement = (
-        select(reading.c.quantity)
-        .where(reading.c.instrument == instrument)
-        .distinct()
-        .order_by(reading.c.quantity)
-    )
+    statement = distinct(reading.c.quantity, reading.c.instrument == instrument)
     return list(connection.execute(statement).scalars())

@@ -175,6 +175,12 @@ def count_readings(
     return connection.execute(select(func.count()).select_from(inner)).scalar_one()
 
 
+def readings_revision(connection: Connection) -> int:
+    """Return the ledger number of what last changed what readings show: a version, or its taking in."""
+    newest = (connection.execute(select(func.max(table.c.number))).scalar() for table in (reading, taken))
+    return max(number or 0 for number in newest)
+
+
 def reading_versions(connection: Connection, reading_id: int) -> list[ReadingRecord]:
     """Return every version of a reading, oldest first; empty if there is no such reading."""
     statement = _SELECT_READINGS.where(

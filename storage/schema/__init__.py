@@ -21,6 +21,7 @@ from storage.schema import (
     records,
     results,
     runs,
+    service,
     streams,
     tray,
 )
@@ -50,6 +51,7 @@ from storage.schema.results import (
     standing,
 )
 from storage.schema.runs import run, run_end, run_note, run_warning
+from storage.schema.service import backup, clock_event, line_act
 from storage.schema.streams import capture, capture_end, chunk, driver, fault, frame, gap, reading, taken
 from storage.schema.tray import on_instrument, tie, tray_item
 
@@ -65,10 +67,12 @@ __all__ = [
     "amendment",
     "amendment_item",
     "amendment_state",
+    "backup",
     "capture",
     "capture_end",
     "card",
     "chunk",
+    "clock_event",
     "control_input",
     "control_record",
     "curve_point",
@@ -80,6 +84,7 @@ __all__ = [
     "hold",
     "hold_change",
     "ledger",
+    "line_act",
     "metadata",
     "movement",
     "movement_part",
@@ -120,6 +125,7 @@ APPEND_ONLY: Final[tuple[Table, ...]] = (
     *results.APPEND_ONLY,
     *cellar.APPEND_ONLY,
     *office.APPEND_ONLY,
+    *service.APPEND_ONLY,
 )
 """The tables whose rows an entry's digest covers, in the order of the digest. New ones go at the end."""
 

@@ -32,6 +32,7 @@ capture: Final = Table(
     moment("opened_at_us"),
     refers("session_number", "session.number"),
     Index(None, "line", "number"),
+    Index(None, "instrument", "line", "driver_number", "number"),
     sqlite_strict=True,
 )
 
@@ -139,6 +140,7 @@ reading: Final = Table(
     ),
     CheckConstraint("(value IS NULL) = (value_numeral IS NULL)", name="numeral_beside_value"),
     Index(None, "instrument", "number"),
+    Index(None, "instrument", "quantity", "number"),
     Index(None, "quantity", "at_us"),
     sqlite_strict=True,
 )

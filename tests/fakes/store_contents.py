@@ -11,8 +11,9 @@ from sqlalchemy import select
 
 from storage.connect import sqlite_module
 from storage.ledger import ActorKind, Head
-from storage.rows import FaultRow, ReadingRow, Row
+from storage.rows import BackupRow, ClockEventRow, FaultRow, LineActRow, ReadingRow, Row
 from storage.schema import reading
+from storage.schema import session as session_table
 from storage.store import Store, open_store
 from storage.transaction import Transaction
 from tests.fakes.bench_contents import fill_bench_tables
@@ -33,12 +34,23 @@ def fill_every_table(store: Store) -> dict[str, int]:
     store.writer.submit(lambda tx: enter(tx, "fault.found", {"fault": [_a_fault()]})).result(10)
     store.writer.submit(lambda tx: _amend(tx, ids["W-1007"])).result(10)
     fill_bench_tables(store)
+    store.writer.submit(_run_the_daemon).result(10)
     store.end_session(NOON_US + SECOND_US)
     return ids
 
 
 def _a_fault() -> Row:
     return FaultRow(None, "ph", "driver", "ValueError: no such part")
+
+
+def _run_the_daemon(tx: Transaction) -> None:
+    """Enter an act on a line, a step of the clock and a copy."""
+    session = tx.connection.execute(select(session_table.c.number)).scalar_one()
+    enter(tx, "line.stopped", {"line_act": [LineActRow(0, "ph", "stopped", "{}")]})
+    stepped = ClockEventRow(session, "stepped", "not_in_step", "no time service", None, -3_600_000_000)
+    enter(tx, "clock.stepped", {"clock_event": [stepped]})
+    copy = BackupRow("cellar-1.db", NOON_US, tx.head.number, tx.head.link, 4096)
+    enter(tx, "backup.made", {"backup": [copy]})
 
 
 def _amend(tx: Transaction, reading_id: int) -> int:

@@ -62,12 +62,23 @@ async def test_the_same_address_gives_the_same_bytes(bench: Client, ids: dict[st
     assert one.headers["etag"] == other.headers["etag"]
 
 
-async def test_nothing_new_is_answered_with_304_until_the_store_grows(client: Client, filler: Filler) -> None:
+async def test_nothing_new_is_answered_with_304_until_a_reading_comes(client: Client, filler: Filler) -> None:
     etag = (await client.get(SHEET)).headers["etag"]
     unchanged = await client.get(SHEET, headers={"If-None-Match": etag})
     filler.hear(filler.open("balance", "balance-1"), b"1.0\n", [Answer("mass", "1.0", "g")])
     changed = await client.get(SHEET, headers={"If-None-Match": etag})
     assert (unchanged.status_code, unchanged.content, changed.status_code) == (304, b"", 200)
+
+
+async def test_what_is_no_reading_leaves_the_etag_as_it_was(client: Client, filler: Filler) -> None:
+    capture = filler.open("balance", "balance-1")
+    (reading, *_) = filler.hear(capture, b"1.0\n", [Answer("mass", "1.0", "g")])
+    etag = (await client.get(SHEET)).headers["etag"]
+    filler.hear(capture, b"?\n")
+    filler.gap("balance", "balance-1", 7)
+    assert (await client.get(SHEET, headers={"If-None-Match": etag})).status_code == 304
+    filler.take(reading, "1.0", "g")
+    assert (await client.get(SHEET, headers={"If-None-Match": etag})).status_code == 200
 
 
 async def test_another_choice_has_another_etag(bench: Client) -> None:

@@ -1,0 +1,79 @@
+"""The running of the daemon: copies of the store, and the host's clock."""
+
+from dataclasses import dataclass
+
+from sqlalchemy import Connection, select
+
+from storage.schema import backup, clock_event, ledger
+
+
+@dataclass(frozen=True, slots=True)
+class BackupRecord:
+    """A checked copy that was made."""
+
+    number: int
+    file: str
+    made_at_us: int
+    head_number: int
+    """The entry with which the copy ends."""
+    size_bytes: int
+    actor: str
+
+
+@dataclass(frozen=True, slots=True)
+class ClockEventRecord:
+    """The host's clock was judged anew, or was seen to step."""
+
+    number: int
+    at_us: int
+    event: str
+    quality: str
+    why: str
+    max_error_us: int | None
+    step_us: int | None
+
+
+def backups_before(connection: Connection, *, before: int | None, limit: int) -> list[BackupRecord]:
+    """Return copies that were entered with a number below `before`, newest first."""
+    statement = (
+        select(
+            backup.c.number,
+            backup.c.file,
+            backup.c.made_at_us,
+            backup.c.head_number,
+            backup.c.size_bytes,
+            ledger.c.actor,
+        )
+        .join(ledger, ledger.c.number == backup.c.number)
+        .order_by(backup.c.number.desc())
+        .limit(limit)
+    )
+    if before is not None:
+        statement = statement.where(backup.c.number < before)
+    return [BackupRecord(*row) for row in connection.execute(statement)]
+
+
+def last_backup(connection: Connection) -> BackupRecord | None:
+    """Return the copy that was entered last, or None."""
+    return next(iter(backups_before(connection, before=None, limit=1)), None)
+
+
+def clock_events_before(connection: Connection, *, before: int | None, limit: int) -> list[ClockEventRecord]:
+    """Return what was noted of the host's clock with a number below `before`, newest first."""
+    statement = (
+        select(
+            clock_event.c.number,
+            ledger.c.at_us,
+            clock_event.c.event,
+            clock_event.c.quality,
+            clock_event.c.why,
+            clock_event.c.max_error_us,
+            clock_event.c.step_us,
+        )
+        .join(ledger, ledger.c.number == clock_event.c.number)
+        .order_by(clock_event.c.number.desc())
+        .limit(limit)
+    )
+    if before is not None:
+        statement = statement.where(clock_event.c.number < before)
+    return [ClockEventRecord(*row) for row in connection.execute(statement)]
