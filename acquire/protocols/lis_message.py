@@ -6,10 +6,10 @@ every event of the capture waits in order behind the message's first frame.
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Final, NamedTuple
 
 from acquire.drivers.refusal import Refusal
-from acquire.events import Event, FrameRead, FrameRefused, Reading, Span
+from acquire.events import Event, FrameRead, FrameRefused, Notice, Reading, Span
 from acquire.protocols.lis_frames import Frame
 from acquire.reasons import PLAIN_WORDS, TOO_LONG, UNFINISHED
 
@@ -17,8 +17,16 @@ MOST_BYTES: Final = 4_000_000  # of one message [bytes]
 MOST_PARTS: Final = 20_000  # that wait for the end of one message
 FRAME_LEAD_BYTES: Final = 2  # STX and the number [bytes]
 
-Said = tuple[Reading, ...] | Refusal
-"""What one record says."""
+
+class Spoken(NamedTuple):
+    """What a record says."""
+
+    readings: tuple[Reading, ...] = ()
+    notices: tuple[Notice, ...] = ()
+
+
+Said = Spoken | Refusal
+"""What became of one record."""
 
 ReadMessage = Callable[[Sequence[bytes]], Sequence[Said]]
 """Takes the records of a whole message and says what each of them says."""
@@ -68,18 +76,15 @@ class Message:
             self._goes_on = not has_end
             if has_end and self._records[-1].text.startswith(b"L"):
                 events += self._finish()
-        if self._bytes > MOST_BYTES or len(self._held) > MOST_PARTS:
-            events += self._release(lambda _: Refusal(TOO_LONG, f"a message of more than {MOST_BYTES} bytes"))
-        return events
+        return events + self._give_up_if_too_long()
 
     def hold(self, event: Event) -> list[Event]:
         """Let an event wait for its turn; return it at once if there is nothing to wait for."""
         if not self.is_open:
             return [event]
         self._held.append(event)
-        if len(self._held) > MOST_PARTS:
-            return self._release(lambda _: Refusal(TOO_LONG, f"a message of more than {MOST_PARTS} parts"))
-        return []
+        self._bytes += event.span.length
+        return self._give_up_if_too_long()
 
     def give_up(self, why: str) -> list[Event]:
         """Return everything that waited; nothing of an unfinished message counts."""
@@ -91,6 +96,12 @@ class Message:
         self._records[-1].text += text
         self._bytes += span.length
         self._held.append(_Part(span, len(self._records) - 1))
+
+    def _give_up_if_too_long(self) -> list[Event]:
+        if self._bytes <= MOST_BYTES and len(self._held) <= MOST_PARTS:
+            return []
+        detail = f"a message of more than {MOST_BYTES} bytes or {MOST_PARTS} parts"
+        return self._release(lambda _: Refusal(TOO_LONG, detail))
 
     def _finish(self) -> list[Event]:
         said = self._read([bytes(record.text) for record in self._records])
@@ -111,7 +122,7 @@ class Message:
 def _event(span: Span, said: Said, *, is_last: bool) -> Event:
     if isinstance(said, Refusal):
         return FrameRefused(span, said.reason, said.detail)
-    return FrameRead(span, said if is_last else ())
+    return FrameRead(span, *said) if is_last else FrameRead(span)
 
 
 def _pieces(frame: Frame, span: Span) -> list[tuple[bytes, Span, bool]]:

@@ -13,13 +13,13 @@ from typing import Final, NamedTuple
 from acquire.drivers.refusal import Refusal, shown
 from acquire.drivers.text import TextReader
 from acquire.drivers.times import TimeForm
-from acquire.events import Outcome, Reading
-from acquire.protocols.lis_message import Said
+from acquire.events import Identity, Outcome, Reading
+from acquire.protocols.lis_message import Said, Spoken
 from acquire.protocols.lis_options import Lis01Options
 from acquire.reasons import UNFINISHED, UNKNOWN_TEST, WRONG_INSTRUMENT, WRONG_LAYOUT
 
-WITHOUT_READINGS: Final = frozenset("HPOCQSML")
-"""Header, patient, order, comment, query, scientific, manufacturer, terminator."""
+WITHOUT_READINGS: Final = frozenset("POCQSML")
+"""Patient, order, comment, query, scientific, manufacturer, terminator."""
 COUNTING_ENDS: Final = ("", "N", "F")  # nothing said, normal, last request processed
 FLAG_OUTCOMES: Final = {"<": Outcome.BELOW_RANGE, ">": Outcome.ABOVE_RANGE}
 STATUS_OUTCOMES: Final = {"X": Outcome.NO_VALUE, "W": Outcome.INSTRUMENT_ERROR}
@@ -45,6 +45,7 @@ class Delimiters(NamedTuple):
 class _Header(NamedTuple):
     delimiters: Delimiters
     message_id: str
+    sender: str
 
 
 class RecordReader:
@@ -69,7 +70,7 @@ class RecordReader:
     def _header(self, text: str) -> _Header:
         if not text.startswith("H"):
             raise Refusal(WRONG_LAYOUT, f"the message begins with {shown(text)}, wanted its header record")
-        fields = text.split(text[1:2]) if len(text) > 5 else []
+        fields = text.split(text[1:2]) if len(text) >= 5 else []
         delimiters = text[1:5]
         if len(fields) < 2 or len(set(delimiters)) < 4 or any(mark.isalnum() for mark in delimiters):
             raise Refusal(WRONG_LAYOUT, f"wanted a header with four delimiters, got {shown(text)}")
@@ -79,7 +80,7 @@ class RecordReader:
             raise Refusal(
                 WRONG_INSTRUMENT, f"this line expects {wanted!r}, the message is from {shown(sender)}"
             )
-        return _Header(marks, _unescaped(_at(fields, 2), marks))
+        return _Header(marks, _unescaped(_at(fields, 2), marks), _unescaped(_at(fields, 4), marks))
 
     def _check_end(self, fields: Sequence[str]) -> None:
         code = _at(fields, 2)
@@ -90,25 +91,27 @@ class RecordReader:
         try:
             fields = self._text.read(record).split(header.delimiters.field)
             order.notice(fields)
-            return self._readings(fields, order.fields, header)
+            return self._spoken(fields, order.fields, header)
         except Refusal as refusal:
             order.doubt(record)
             return refusal
 
-    def _readings(self, fields: Sequence[str], order: Sequence[str], header: _Header) -> tuple[Reading, ...]:
+    def _spoken(self, fields: Sequence[str], order: Sequence[str], header: _Header) -> Spoken:
         kind = fields[0]
+        if kind == "H":
+            return Spoken((), (Identity(header.sender),) if header.sender else ())
         if kind in WITHOUT_READINGS:
-            return ()
+            return Spoken()
         if kind != "R":
             raise Refusal(WRONG_LAYOUT, f"no record begins with {shown(kind)}")
         marks = header.delimiters
         code = _at(_at(fields, 2).split(marks.component), self._options.code_component - 1)
         if code in self._options.ignored_tests:
-            return ()
+            return Spoken()
         if code not in self._options.tests:
             listed = ", ".join(self._options.tests)
             raise Refusal(UNKNOWN_TEST, f"the result is of test {shown(code)}; configured: {listed}")
-        return (self._reading(code, fields, order, header),)
+        return Spoken((self._reading(code, fields, order, header),))
 
     def _reading(self, code: str, fields: Sequence[str], order: Sequence[str], header: _Header) -> Reading:
         marks = header.delimiters
