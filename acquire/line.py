@@ -15,7 +15,7 @@ from acquire.events import Instant
 from acquire.keeping import TOOK_NO_MORE, Keeper
 from acquire.line_record import LineRecord
 from acquire.line_state import Condition
-from acquire.lines.transport import Batch, End, Opened, Transport
+from acquire.lines.transport import Backlog, Batch, End, Opened, Transport
 from acquire.sink import Ending
 
 ANSWER_LIMIT_NS: Final = 5 * NS_PER_S  # [ns] instruments wait 10 s or more, then begin anew
@@ -41,6 +41,11 @@ class Line:
     def last_round_ns(self) -> int | None:
         """Monotonic time at which the reader thread last came round; None while there is none. [ns]"""
         return self._transport.last_round_ns
+
+    @property
+    def backlog(self) -> Backlog:
+        """What was read and is not kept yet, because the store is slow or cannot be written."""
+        return self._transport.backlog
 
     def stop(self) -> None:
         """Begin to end: what was read is still kept, half frames come out as refused."""

@@ -37,6 +37,8 @@ class LineState:
     last_byte_at: Instant | None = None
     bytes_heard: int = 0
     """Bytes that were kept. [bytes]"""
+    waiting_bytes: int = 0
+    """Bytes that were heard and wait to be kept. [bytes]"""
     frames_read: int = 0
     frames_refused: int = 0
     last_refusal: str | None = None

@@ -2,7 +2,7 @@
 
 import asyncio
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import structlog
@@ -90,7 +90,7 @@ class Supervisor:
 
     def states(self) -> tuple[LineState, ...]:
         """Return how each line is doing, in the order in which they were added."""
-        return tuple(running.record.state for running in self._lines.values())
+        return tuple(_state(running) for running in self._lines.values())
 
     @property
     def thread_heartbeats(self) -> dict[str, int]:
@@ -136,3 +136,10 @@ class Supervisor:
     def _abandon(self, lines: Iterable[_Running]) -> None:
         for running in lines:
             running.record.enter(Condition.FAILED, now(self._clock), "did not stop in time and was cut off")
+
+
+def _state(running: _Running) -> LineState:
+    """Return what a line knows of itself, with what its reader holds at this moment."""
+    state, backlog = running.record.state, running.line.backlog
+    overflow_bytes = state.overflow_bytes + backlog.overflow_bytes
+    return replace(state, waiting_bytes=backlog.waiting_bytes, overflow_bytes=overflow_bytes)

@@ -36,6 +36,7 @@ class Pages:
             base=str(request.base_url).rstrip("/"),
             now=self._services.clock_us(),
             store_kind=self._services.settings.store_kind,
+            store_why=self._services.health.report().store_why,
             **facts,
         )
         return HTMLResponse(text, status.value, {"Cache-Control": "no-store"})

@@ -62,6 +62,10 @@ class LineState(Protocol):
         """Since the start of the daemon. [bytes]"""
 
     @property
+    def waiting_bytes(self) -> int:
+        """Bytes that were heard and wait to be kept. [bytes]"""
+
+    @property
     def frames_read(self) -> int:
         """Frames that the driver understood, since the start of the daemon."""
 

@@ -33,7 +33,7 @@ class StoreUnreachableError(StorageError):
     def __init__(self, path: Path, why: str) -> None:
         super().__init__(
             f"the store {path} cannot be written: {why}; wanted a folder that exists and that this account "
-            "may write in. Make the folder, mend its permissions, or name another path"
+            "may write in. Make the folder, mend its permissions, free the disk, or name another path"
         )
         self.path = path
 

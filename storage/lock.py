@@ -2,6 +2,7 @@
 
 import os
 import sys
+from contextlib import suppress
 from pathlib import Path
 from typing import IO
 
@@ -40,9 +41,9 @@ class StoreLock:
             self._file.close()
             raise StoreBusyError(store, holder)
         if sys.platform != "win32":  # a locked byte cannot be written over there
-            self._file.truncate(0)
-            self._file.write(f"process {os.getpid()}")
-            self._file.flush()
+            with suppress(OSError):  # on a full disk it holds all the same, only without its holder's name
+                self._file.truncate(0)
+                os.write(self._file.fileno(), f"process {os.getpid()}".encode())
 
     def _read(self) -> str:
         try:

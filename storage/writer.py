@@ -15,6 +15,7 @@ from typing import Any, Final, TypeVar
 import structlog
 from sqlalchemy import Connection, Engine
 
+from storage.errors import WriterClosedError
 from storage.ledger import Head
 from storage.spool import DEFAULT_LIMIT_BYTES, Spool
 from storage.transaction import InsertTexts, Statements, Transaction, last_entry
@@ -161,10 +162,14 @@ class Writer:
         self._breathe.set()
         self._thread.join(timeout_s)
         if self._thread.is_alive():
-            self._gave_up = True
-            self._hurry.set()
+            self.give_up()
             self._thread.join()
         return not self._gave_up
+
+    def give_up(self) -> None:
+        """Try each thing that waits once more, and then let it fail with `WriterClosedError`."""
+        self._gave_up = True
+        self._hurry.set()
 
     def _run(self) -> None:
         while items := self._spool.take(GROUP):
@@ -201,9 +206,11 @@ class Writer:
             try:
                 return self._commit(items)
             except Exception as error:  # a piece of work may raise whatever it likes
-                if not is_environment(error) or self._gave_up:
+                if not is_environment(error):
                     return _Failed(error)
                 self._failing(error)
+                if self._gave_up:
+                    return _Failed(_lost(error))
             self._pause(retry_s)
             retry_s = min(LAST_RETRY_S, 2 * retry_s)
 
@@ -248,3 +255,8 @@ class Writer:
             self._engine.dispose()  # the next try opens the file again
         if self._on_full is not None and is_disk_full(error):
             self._on_full()
+
+
+def _lost(error: Exception) -> WriterClosedError:
+    text = f"it was not kept, because the store could not be written until the stop: {in_words(error)}"
+    return WriterClosedError(text)

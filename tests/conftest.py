@@ -1,11 +1,14 @@
 """What all tests share: which real programs are here, and what is said when one is not."""
 
+import functools
 import importlib.util
 import os
 import shutil
 import signal
 import socket
+import subprocess
 import sys
+import tempfile
 from collections import Counter
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -22,6 +25,18 @@ def _has_uno() -> bool:
     return Path("/usr/lib/python3/dist-packages/uno.py").exists()
 
 
+def _may_mount() -> bool:
+    """Try it: an account may be root and still not be allowed to."""
+    if sys.platform != "linux" or os.geteuid() != 0 or shutil.which("mount") is None:
+        return False
+    with tempfile.TemporaryDirectory() as folder:
+        mount = ["mount", "-t", "tmpfs", "tmpfs", folder]
+        if subprocess.run(mount, capture_output=True, check=False).returncode:
+            return False
+        subprocess.run(["umount", folder], check=True)
+        return True
+
+
 NEEDS: dict[str, Callable[[], bool]] = {
     "pseudo-terminals": lambda: hasattr(os, "openpty"),
     "unix sockets": lambda: hasattr(socket, "AF_UNIX"),
@@ -31,6 +46,7 @@ NEEDS: dict[str, Callable[[], bool]] = {
     "socat": lambda: shutil.which("socat") is not None,
     "mosquitto": lambda: mosquitto_service.program() is not None,
     "openssl": lambda: shutil.which("openssl") is not None,
+    "small disks": functools.cache(_may_mount),
     "phreeqpython": lambda: importlib.util.find_spec("phreeqpython") is not None,
 }
 """What a test may name in ``@pytest.mark.needs(...)``, and how to tell that it is here."""

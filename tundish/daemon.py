@@ -16,15 +16,17 @@ from api.app import close_app, create_app, end_streams
 from api.services import ApiSettings, Services
 from bench.intake import Intake
 from evaluate.units import quantities
+from storage.errors import WriterClosedError
 from storage.store import Store
 from tundish.config import Config, load_config
 from tundish.config_faults import ConfigError
+from tundish.errors import UnfinishedStopError
 from tundish.health import CLOCK_NOTE, Health, Lines
 from tundish.loop import run
 from tundish.notify import ServiceNotifier
 from tundish.packages import check_packages
 from tundish.signals import handled
-from tundish.steps import beat, drain, say_head, take_in
+from tundish.steps import Heart, drain, let_go_of_a_stuck_store, say_head, take_in
 from tundish.store_sink import DAEMON, StoreSink
 from tundish.version import software_version
 from tundish.web import bind, server
@@ -34,6 +36,8 @@ HEARTBEAT_S = 1.0
 """How finely a crash is dated. [s]"""
 HEAD_EVERY_S = 86_400.0
 """How often the head of the ledger is written to the log. [s]"""
+LET_GO_S = 5.0
+"""How long a stop waits for a store that cannot be written. [s]"""
 READER_SILENT_S = 10.0
 """A reader thread that has not come round for so long is no longer alive. [s]"""
 
@@ -100,11 +104,16 @@ class Daemon:
                 _leave_what_stays_out_of_collections()
                 self._notifier.ready()
                 await self._until_stopped(for_s)
-                await self._end_hearing(supervisor, others)
-                await asyncio.to_thread(drain, store, intake, self._clock.utc_us)
+                self._notifier.stopping()
+                async with asyncio.TaskGroup() as last_tasks:
+                    letting_go = last_tasks.create_task(let_go_of_a_stuck_store(store.writer, LET_GO_S))
+                    await self._end_hearing(supervisor, others)
+                    unkept = await asyncio.to_thread(self._drain, store, intake)
+                    letting_go.cancel()
                 end_streams(app)
                 web.should_exit = True
                 await serving
+        _say_what_was_lost(supervisor, unkept)
         log.info("daemon.stopped")
 
     def _services(self, store: Store, supervisor: Supervisor, config: Config) -> Services:
@@ -123,7 +132,7 @@ class Daemon:
     ) -> list[Coroutine[None, None, None]]:
         return [
             take_in(store, intake),
-            self._every(HEARTBEAT_S, lambda: beat(store, self._clock.utc_us())),
+            self._every(HEARTBEAT_S, Heart(store, self._clock.utc_us).beat),
             self._every(HEAD_EVERY_S, lambda: say_head(store)),
             self._watch(supervisor),
         ]
@@ -151,10 +160,17 @@ class Daemon:
 
     async def _end_hearing(self, supervisor: Supervisor, others: list[asyncio.Task[None]]) -> None:
         """Stop the readers and keep what they had heard; then the steps beside them."""
-        self._notifier.stopping()
         await supervisor.stop_all()
         for task in others:
             task.cancel()
+
+    def _drain(self, store: Store, intake: Intake) -> WriterClosedError | None:
+        """Take in what is left and end the session; return why not, if the store could not be written."""
+        try:
+            drain(store, intake, self._clock.utc_us)
+        except WriterClosedError as error:
+            return error
+        return None
 
     def _start(self, supervisor: Supervisor, plan: LinePlan) -> None:
         supervisor.add_line(plan.settings, plan.factory)
@@ -187,6 +203,15 @@ class Daemon:
 
 def _differs(one: LinePlan, other: LinePlan) -> bool:
     return (one.settings, one.factory.identity) != (other.settings, other.factory.identity)
+
+
+def _say_what_was_lost(supervisor: Supervisor, unkept: WriterClosedError | None) -> None:
+    """Raise `UnfinishedStopError` if the store could not be written until the end."""
+    if unkept is None:
+        return
+    lost = {state.line: state.unkept_bytes + state.overflow_bytes for state in supervisor.states()}
+    told = ", ".join(f"{size} bytes of {line}" for line, size in lost.items() if size) or "no bytes"
+    raise UnfinishedStopError(f"stopped with a store that could not be written; lost: {told}. {unkept}")
 
 
 def _leave_what_stays_out_of_collections() -> None:

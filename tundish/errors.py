@@ -5,6 +5,7 @@ TundishError
 ├── ForeignPackageError     one of our packages is somebody else's (`tundish.packages`)
 ├── SimulatedBenchError     the simulated bench did not come up (`tundish.demo`)
 ├── PasswordError           a line names a password that cannot be had (`tundish.sources`)
+├── UnfinishedStopError     the store could not be written until the end (`tundish.daemon`)
 └── DaemonUnreachableError  no daemon answers where one was looked for (`tundish.commands`)
 """
 
@@ -23,6 +24,10 @@ class ForeignPackageError(TundishError):
 
 class SimulatedBenchError(TundishError):
     """The simulated bench did not come up."""
+
+
+class UnfinishedStopError(TundishError):
+    """The daemon stopped while its store could not be written."""
 
 
 class DaemonUnreachableError(TundishError):

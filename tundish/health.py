@@ -26,6 +26,7 @@ class LineView:
     why: str
     last_byte_us: int | None
     bytes_heard: int
+    waiting_bytes: int
     frames_read: int
     frames_refused: int
     last_refusal: str | None
@@ -44,6 +45,7 @@ def line_view(state: LineState) -> LineView:
         why=state.why,
         last_byte_us=state.last_byte_at.utc_us if state.last_byte_at else None,
         bytes_heard=state.bytes_heard,
+        waiting_bytes=state.waiting_bytes,
         frames_read=state.frames_read,
         frames_refused=state.frames_refused,
         last_refusal=state.last_refusal,

@@ -2,6 +2,7 @@
 
 import asyncio
 from collections.abc import Callable
+from concurrent.futures import Future
 from contextlib import suppress
 
 import structlog
@@ -9,6 +10,7 @@ import structlog
 from bench.intake import Intake
 from storage.errors import SpoolFullError
 from storage.store import Store
+from storage.writer import Writer
 
 log = structlog.get_logger()
 
@@ -48,16 +50,38 @@ def _ring(loop: asyncio.AbstractEventLoop, bell: asyncio.Event) -> None:
         loop.call_soon_threadsafe(bell.set)
 
 
-def beat(store: Store, at_us: int) -> None:
-    """Keep the moment as the last one at which the daemon was alive; if there is no room, another comes."""
-    with suppress(SpoolFullError):
-        store.writer.submit(lambda tx: tx.heartbeat(at_us))
+class Heart:
+    """Keeps the moment as the last one at which the daemon was alive.
+
+    One beat waits at most: while the store cannot be written, the room is for what instruments say.
+    """
+
+    def __init__(self, store: Store, clock_us: Callable[[], int]) -> None:
+        self._store = store
+        self._clock_us = clock_us
+        self._last: Future[None] | None = None
+
+    def beat(self) -> None:
+        """Keep this moment; if there is no room, another one comes."""
+        if self._last is not None and not self._last.done():
+            return
+        at_us = self._clock_us()
+        with suppress(SpoolFullError):
+            self._last = self._store.writer.submit(lambda tx: tx.heartbeat(at_us))
 
 
 def say_head(store: Store) -> None:
     """Write the head of the ledger to the log, so that a tail that is cut off later is missed."""
     head = store.writer.head
     log.info("ledger.head", number=head.number, link=head.link.hex())
+
+
+async def let_go_of_a_stuck_store(writer: Writer, after_s: float) -> None:
+    """Give a store that cannot be written a while, then let what waits for it fail: a stop must end. [s]"""
+    while True:
+        await asyncio.sleep(after_s)
+        if not writer.health().ok:
+            writer.give_up()
 
 
 def drain(store: Store, intake: Intake, clock_us: Callable[[], int]) -> None:

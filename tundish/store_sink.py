@@ -11,7 +11,7 @@ from typing import TypeVar
 from acquire.driver import DriverIdentity
 from acquire.events import Event, Filler, FrameRead, FrameRefused, Reading
 from acquire.sink import Chunk, Closing, Direction, Gap, Hearing, Opening, SinkFullError
-from storage.errors import SpoolFullError
+from storage.errors import SpoolFullError, WriterClosedError
 from storage.ledger import ActorKind
 from storage.queries import driver_number, last_end_of_line
 from storage.rows import (
@@ -44,11 +44,11 @@ async def submit(writer: Writer, work: Callable[[Transaction], T], size_bytes: i
     Raises
     ------
     SinkFullError
-        If the store cannot be written and the spool has no room for it.
+        If the store cannot be written and the spool has no room for it, or no time is left.
     """
     try:
         return await asyncio.wrap_future(writer.submit(work, size_bytes=size_bytes))
-    except SpoolFullError as error:
+    except (SpoolFullError, WriterClosedError) as error:
         raise SinkFullError(str(error)) from error
 
 

@@ -7,7 +7,7 @@ from acquire.clock import Clock, now
 from acquire.config import CaptureFileSource
 from acquire.errors import PortAbsentError, PortUnavailableError, TransportError
 from acquire.events import Instant
-from acquire.lines.transport import Batch, End, Opened, Piece
+from acquire.lines.transport import Backlog, Batch, End, Opened, Piece
 from acquire.sink import Ending
 
 BLOCK_BYTES: Final = 65_536  # [bytes] one commit each
@@ -41,6 +41,11 @@ class CaptureFileLine:
     def last_round_ns(self) -> int | None:
         """Always None: no thread reads here. [ns]"""
         return None
+
+    @property
+    def backlog(self) -> Backlog:
+        """Empty: what a file holds is not lost while it waits."""
+        return Backlog()
 
     async def open(self) -> Opened:
         """Open the file.

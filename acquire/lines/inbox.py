@@ -6,7 +6,7 @@ import threading
 from typing import Final
 
 from acquire.events import Instant
-from acquire.lines.transport import Batch, End, Piece
+from acquire.lines.transport import Backlog, Batch, End, Piece
 
 CAPACITY_BYTES: Final = 1 << 20  # [bytes] 18 minutes of a full line at 9600 baud
 TURN_BYTES: Final = 16 << 10  # [bytes] most that one turn takes, so that a flood on one line delays no other
@@ -40,6 +40,12 @@ class Inbox:
         self._error: BaseException | None = None
         self._awaited = False
         self._something = asyncio.Event()
+
+    @property
+    def backlog(self) -> Backlog:
+        """What was left here and not taken yet."""
+        with self._lock:
+            return Backlog(self._held_bytes, self._overflow_bytes)
 
     def put(self, piece: Piece) -> None:
         """Leave a piece; wait a moment for room if there is none. From the thread."""

@@ -17,7 +17,7 @@ from acquire.events import Instant
 from acquire.lines.mqtt_connection import Connection, Message, connect
 from acquire.lines.mqtt_repeats import Repeats
 from acquire.lines.payload import ReadPayload, plain
-from acquire.lines.transport import Batch, End, Opened, Piece
+from acquire.lines.transport import Backlog, Batch, End, Opened, Piece
 from acquire.sink import Ending
 
 TURN_BYTES: Final = 16 << 10  # [bytes] most that one turn takes, so that a flood on one line delays no other
@@ -55,6 +55,11 @@ class MqttLine:
     def last_round_ns(self) -> int | None:
         """Always None: no thread reads here. [ns]"""
         return None
+
+    @property
+    def backlog(self) -> Backlog:
+        """Messages that came and were not taken yet; none is lost, since the broker holds them too."""
+        return Backlog(sum(len(message.payload) for _, message in self._waiting))
 
     async def open(self) -> Opened:
         """Connect and subscribe.

@@ -17,7 +17,7 @@ from acquire.lines.claim import claim
 from acquire.lines.inbox import CAPACITY_BYTES, Inbox
 from acquire.lines.port_faults import FAULTS, refusal, refuse_unknown_scheme
 from acquire.lines.reader import PortReader
-from acquire.lines.transport import Batch, Opened
+from acquire.lines.transport import Backlog, Batch, Opened
 from acquire.lines.usb import ListPorts, find_port, hardware_of, list_ports
 
 READ_TIMEOUT_S: Final = 0.5  # [s] the longest a reader is away from its stop flag
@@ -59,6 +59,11 @@ class SerialLine:
     def last_round_ns(self) -> int | None:
         """Monotonic time at which the reader last came round; None while there is none. [ns]"""
         return self._reader.last_round_ns if self._reader else None
+
+    @property
+    def backlog(self) -> Backlog:
+        """What was read and not taken yet."""
+        return self._inbox.backlog if self._inbox else Backlog()
 
     async def open(self) -> Opened:
         """Open the port in a reader thread of its own.

@@ -53,6 +53,16 @@ class Batch:
     """The capture that a batch began ends after these pieces; the line goes on."""
 
 
+@dataclass(frozen=True, slots=True)
+class Backlog:
+    """What was read and not taken yet."""
+
+    waiting_bytes: int = 0
+    """Bytes that wait to be taken. [bytes]"""
+    overflow_bytes: int = 0
+    """Bytes that came after these and found no room. [bytes]"""
+
+
 class Transport(Protocol):
     """One line's way to its bytes. It can be opened again after it was closed.
 
@@ -70,6 +80,10 @@ class Transport(Protocol):
     @property
     def last_round_ns(self) -> int | None:
         """Monotonic time at which the reader last came round; None while there is none. [ns]"""
+
+    @property
+    def backlog(self) -> Backlog:
+        """What was read and not taken yet."""
 
     async def open(self) -> Opened:
         """Open it.

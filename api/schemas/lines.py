@@ -24,6 +24,7 @@ class LineBody(Body):
     what_to_do: str = Field(description="What a person can do; empty where nothing needs doing.")
     last_byte_at: UtcTime | None = Field(description="When the last byte came.")
     bytes_heard: int = Field(description="Since the start of the daemon. [bytes]", ge=0)
+    waiting_bytes: int = Field(description="Heard, and waiting for the store. [bytes]", ge=0)
     frames_read: int = Field(description="Since the start of the daemon.", ge=0)
     frames_refused: int = Field(description="Since the start of the daemon.", ge=0)
     last_refusal: str | None = Field(description="Why the last refused frame was refused.")
@@ -51,6 +52,7 @@ def line_body(state: LineState) -> LineBody:
         what_to_do=words.what_to_do,
         last_byte_at=optional_time(state.last_byte_us),
         bytes_heard=state.bytes_heard,
+        waiting_bytes=state.waiting_bytes,
         frames_read=state.frames_read,
         frames_refused=state.frames_refused,
         last_refusal=state.last_refusal,

@@ -21,6 +21,7 @@ class StillLine:
     why: str = ""
     last_byte_us: int | None = NOON_US + 50 * SECOND_US
     bytes_heard: int = 1234
+    waiting_bytes: int = 0
     frames_read: int = 40
     frames_refused: int = 1
     last_refusal: str | None = None

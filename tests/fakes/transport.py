@@ -6,7 +6,7 @@ from collections import deque
 from acquire.clock import Clock, now
 from acquire.errors import NoPortError, PortAbsentError, PortUnavailableError, TransportError
 from acquire.events import Instant
-from acquire.lines.transport import Batch, End, Opened, Piece
+from acquire.lines.transport import Backlog, Batch, End, Opened, Piece
 from acquire.sink import Ending
 
 
@@ -38,6 +38,10 @@ class FakeTransport:
         self._overflow_bytes = 0
         self._end: End | None = None
         self._something = asyncio.Event()
+
+    @property
+    def backlog(self) -> Backlog:
+        return Backlog(sum(len(piece.data) for piece in self._pieces), self._overflow_bytes)
 
     def absent(self, times: int) -> None:
         """Let the next openings fail."""

@@ -92,6 +92,15 @@ def daemon(config: Path, port: int) -> Iterator[Daemon]:
                 running.kill()
 
 
+def refused(*arguments: str) -> str:
+    """Return the one clear text with which a call of the program is refused."""
+    call = [sys.executable, "-c", "from tundish.cli import main; main()", *arguments]
+    done = subprocess.run(call, capture_output=True, text=True, timeout=LIMIT_S, check=False)
+    assert done.returncode == 2, done.stderr
+    assert "Traceback" not in done.stderr
+    return done.stderr.strip()
+
+
 def config_text(
     port: int, lines: list[dict[str, Any]], store: str = "store.db", **store_keys: str | int
 ) -> str:

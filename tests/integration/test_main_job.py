@@ -7,7 +7,6 @@ import re
 import shutil
 import signal
 import subprocess
-import sys
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +23,7 @@ from tests.integration.bench_run import (
     daemon,
     free_port,
     line_of,
+    refused,
     simulators,
     until,
 )
@@ -235,19 +235,6 @@ columns = [
 raw = 'T1;7,250;NTU\r\n'
 expect = [{ quantity = "turbidity", value = "7.250", unit = "NTU", sample = "T1" }]
 """
-
-
-def run(*arguments: str) -> "subprocess.CompletedProcess[str]":
-    call = [sys.executable, "-c", "from tundish.cli import main; main()", *arguments]
-    return subprocess.run(call, capture_output=True, text=True, timeout=60, check=False)
-
-
-def refused(*arguments: str) -> str:
-    """Return the one clear text with which a call is refused."""
-    done = run(*arguments)
-    assert done.returncode == 2, done.stderr
-    assert "Traceback" not in done.stderr
-    return done.stderr.strip()
 
 
 def test_a_taken_port_number_is_one_clear_line(tmp_path: Path) -> None:

@@ -263,6 +263,19 @@ async def test_an_overflow_ends_the_capture_and_counts_what_was_lost(bench: Benc
     assert bench.sink.gaps[0].lost_bytes == bench.state().overflow_bytes == 70
 
 
+async def test_what_waits_for_the_sink_and_what_found_no_room_is_told_meanwhile(bench: Bench) -> None:
+    line = await bench.add()
+    bench.sink.hold()
+    line.arrive(b"pH 3.41\n")
+    await bench.clock.advance(STEP_S)
+    line.arrive(b"pH 3.42\n")
+    line.overflow(70)
+    assert (bench.state().waiting_bytes, bench.state().overflow_bytes) == (8, 70)
+    bench.sink.release()
+    await bench.clock.advance(STEP_S)
+    assert (bench.state().waiting_bytes, bench.state().overflow_bytes) == (0, 70)
+
+
 async def test_a_line_can_be_added_and_changed_while_another_runs(bench: Bench) -> None:
     other = await bench.add("other")
     await bench.add("ph")

@@ -67,10 +67,13 @@ async def test_lines_say_why_and_what_to_do(bench: Client) -> None:
     assert "three parts came, five were wanted" in text
 
 
-async def test_lines_warn_when_the_store_cannot_be_written(client: Client, app: FastAPI) -> None:
+@pytest.mark.parametrize("page", ["/", "/lines", "/api/v1/docs"])
+async def test_every_page_warns_when_the_store_cannot_be_written(
+    client: Client, app: FastAPI, page: str
+) -> None:
     health = app.state.parts.services.health
     health.told = replace(health.told, store_ok=False, store_why="database or disk is full")
-    assert "The store cannot be written: database or disk is full" in (await client.get("/lines")).text
+    assert "The store cannot be written: database or disk is full" in (await client.get(page)).text
 
 
 async def test_the_thread_shows_the_bytes_and_the_driver(bench: Client, ids: dict[str, int]) -> None:

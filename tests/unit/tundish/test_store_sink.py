@@ -23,7 +23,9 @@ from storage.queries import (
     newest_readings,
 )
 from storage.store import Store
+from storage.transaction import Transaction
 from storage.verify import verify
+from tests.fakes.store_writer import SomeDisk
 from tests.unit.tundish.conftest import AT_US
 from tundish.store_sink import StoreCapture, StoreSink, submit
 from tundish.wiring import known_drivers
@@ -169,6 +171,15 @@ async def test_everything_that_was_entered_verifies(store: Store) -> None:
     Intake(store, lambda: AT_US, "tundish").step()
     with store.reader() as connection:
         assert verify(connection).in_order
+
+
+async def test_a_store_that_was_given_up_is_told_in_the_words_of_hearing(store: Store) -> None:
+    def stuck(_tx: Transaction) -> None:
+        raise SomeDisk(13)  # SQLITE_FULL
+
+    store.writer.give_up()
+    with pytest.raises(SinkFullError, match="could not be written until the stop: disk trouble"):
+        await submit(store.writer, stuck)
 
 
 async def test_a_full_spool_is_told_in_the_words_of_hearing(store: Store) -> None:

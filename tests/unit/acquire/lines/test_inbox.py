@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from acquire.events import Instant
 from acquire.lines.inbox import TURN_BYTES, Inbox
-from acquire.lines.transport import Batch, End, Piece
+from acquire.lines.transport import Backlog, Batch, End, Piece
 from acquire.sink import Ending
 from tests.fakes.clock import let_run
 
@@ -82,6 +82,15 @@ def test_what_is_kept_is_the_beginning_and_what_is_lost_is_counted(data: list[by
     assert sent.startswith(kept)
     assert len(kept) <= capacity
     assert len(kept) + batch.overflow_bytes == len(sent)
+
+
+async def test_what_waits_and_what_found_no_room_can_be_asked_for() -> None:
+    inbox = _inbox(capacity_bytes=3)
+    inbox.put(Piece(AT, b"abc"))
+    inbox.put(Piece(AT, b"de"))
+    assert inbox.backlog == Backlog(3, 2)
+    inbox.take()
+    assert inbox.backlog == Backlog()
 
 
 async def test_there_is_room_again_after_taking() -> None:

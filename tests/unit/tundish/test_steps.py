@@ -1,0 +1,53 @@
+"""What the daemon does beside hearing."""
+
+import asyncio
+import threading
+
+import pytest
+
+from storage.errors import WriterClosedError
+from storage.store import Store
+from storage.transaction import Transaction
+from tests.fakes.store_writer import SomeDisk
+from tests.unit.tundish.conftest import AT_US
+from tundish.steps import Heart, let_go_of_a_stuck_store
+
+
+def test_one_beat_of_the_heart_waits_at_most(store: Store) -> None:
+    gate = threading.Event()
+    held = store.writer.submit(lambda _tx: gate.wait(10))
+    heart = Heart(store, lambda: AT_US)
+    for _ in range(5):
+        heart.beat()
+    assert store.writer.health().spool_items == 2  # the one that is held, and one beat
+    gate.set()
+    held.result(10)
+
+
+def test_the_last_beat_is_kept(store: Store) -> None:
+    moments = iter([AT_US, AT_US + 7])
+    heart = Heart(store, lambda: next(moments))
+    for _ in range(2):
+        heart.beat()
+        store.writer.submit(lambda _tx: None).result(10)
+    with store.reader() as connection:
+        assert connection.exec_driver_sql("SELECT last_at_us FROM heartbeat").all() == [(AT_US + 7,)]
+
+
+def full(_tx: Transaction) -> None:
+    raise SomeDisk(13)  # SQLITE_FULL
+
+
+async def test_a_store_that_stays_full_is_let_go_so_that_a_stop_ends(store: Store) -> None:
+    waiting = store.writer.submit(full)
+    letting_go = asyncio.create_task(let_go_of_a_stuck_store(store.writer, after_s=0.01))
+    with pytest.raises(WriterClosedError, match="disk trouble"):
+        await asyncio.wait_for(asyncio.wrap_future(waiting), 10)
+    letting_go.cancel()
+
+
+async def test_a_store_that_is_well_is_not_let_go(store: Store) -> None:
+    with pytest.raises(TimeoutError):
+        await asyncio.wait_for(let_go_of_a_stuck_store(store.writer, after_s=0.01), 0.05)
+    await asyncio.wrap_future(store.writer.submit(lambda _tx: None))
+    assert store.writer.close()
