@@ -142,6 +142,12 @@ def test_a_step_past_the_end_value_is_told(signal: float, rising: bool, warned: 
     assert kinds(limits, steady([8.0, signal])) == [LiveWarning.OVERSHOOT] * warned
 
 
+@pytest.mark.parametrize(("signal", "rising"), [(8.5, True), (7.5, False)])
+def test_a_step_by_the_very_overshoot_that_is_allowed_is_not_told(signal: float, *, rising: bool) -> None:
+    limits = LiveLimits(end_value=8.0, most_overshoot=0.5, rising=rising)  # exact in binary
+    assert kinds(limits, steady([8.0, signal])) == []
+
+
 def test_a_run_over_its_time_is_told_at_the_first_reading_past_it() -> None:
     found = run(
         LiveLimits(longest_s=10.0), [LiveReading(100.0 + t, 0.0, 3.0) for t in (0.0, 10.0, 10.5, 11.0)]
@@ -160,6 +166,7 @@ def test_a_burette_that_runs_out_is_told_at_its_reserve() -> None:
 def test_readings_without_a_signal_are_told_from_the_third_on() -> None:
     found = run(LiveLimits(), steady([3.0, math.nan, math.nan, 3.0, math.nan, math.nan, math.nan]))
     assert [(finding.warning, finding.time_s) for finding in found] == [(LiveWarning.NO_SIGNAL, 6.0)]
+    assert found[0].words == "3 readings in a row came without a signal; look at the plug"
 
 
 def test_the_state_says_what_holds_now() -> None:
