@@ -39,3 +39,9 @@ def test_a_tolerance_is_small_against_its_figure() -> None:
 def test_two_cases_of_one_id_are_refused() -> None:
     with pytest.raises(ValueError, match="used twice"):
         list(runner.all_cases(("tundish.selftest.cases_statistics",) * 2))
+
+
+def test_only_the_figures_asked_for_are_run() -> None:
+    outcome = runner.run_all("strd.norris")
+    assert [table.name for table in outcome.tables] == ["strd.norris"]
+    assert outcome.not_reproduced == ()

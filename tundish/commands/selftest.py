@@ -1,5 +1,6 @@
 """``tundish selftest``: the published figures, computed on this installation."""
 
+import json
 import shutil
 
 import click
@@ -10,15 +11,26 @@ FAILED = 1
 
 @click.command("selftest")
 @click.option("--json", "as_json", is_flag=True, help="For a program.")
-def command(*, as_json: bool) -> None:
+@click.option("--only", default="", metavar="ID", help="Only figures whose id begins so, such as curves.")
+def command(*, as_json: bool, only: str) -> None:
     """Compute the published examples on this installation and compare them with what was printed.
 
-    Example: tundish selftest --json
+    Example: tundish selftest --only strd
     """
     from tundish.selftest import report, runner
 
-    outcome = runner.run_all()
+    outcome = runner.run_all(only)
+    if not outcome.cells:
+        areas = sorted({case.table.split(".", 1)[0] for case in runner.all_cases()})
+        raise click.BadParameter(
+            f"no figure has an id that begins with {only!r}; ids begin with: {', '.join(areas)}",
+            param_hint="--only",
+        )
     width = shutil.get_terminal_size().columns
-    click.echo(report.as_json(outcome) if as_json else report.as_text(outcome, width))
+    click.echo(
+        json.dumps(report.as_json(outcome), ensure_ascii=False, indent=2)
+        if as_json
+        else report.as_text(outcome, width)
+    )
     if not outcome.passed:
         raise click.exceptions.Exit(FAILED)

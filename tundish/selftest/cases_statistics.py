@@ -6,6 +6,7 @@ from itertools import chain
 from operator import attrgetter
 from typing import Final
 
+from evaluate.binding import Addition, learn_binding
 from evaluate.check_standard import CalibrationLine, check_limit, check_values
 from evaluate.proficiency import en_score, z_score, zeta_score
 from evaluate.statistics import autocorrelation_lag1, mean, standard_deviation
@@ -25,6 +26,7 @@ def cases() -> Iterator[Case]:
     return chain(
         _univariate(),
         _norris(),
+        _without_intercept(),
         _gear_scores(),
         _lead_scores(),
         _check_standards(),
@@ -80,6 +82,31 @@ def _norris() -> Iterator[Case]:
             abs(expected) * 1e-11,  # the intercept is a small difference of large numbers
             partial(_of_norris, attribute),
         )
+
+
+def _without_intercept() -> Iterator[Case]:
+    """Yield the slopes of lines through zero: the share that binds is such a slope.
+
+    A share is at most one, so the values of NoInt1 are counted in quarters, which changes no digit.
+    """
+    for name, part in (("noint1", 4), ("noint2", 1)):
+        path = f"nist_strd/{name}.csv"
+        expected = figures(path)["certified_B1"]
+        yield Case(
+            f"strd.{name}/B1",
+            f"slope of a line through zero through data set {name} [1]",
+            f"{_STRD}, linear regression, {name}",
+            Status.PUBLISHED,
+            expected,
+            expected * _PLAIN,
+            partial(_slope_through_zero, path, part),
+        )
+
+
+def _slope_through_zero(path: str, part: int) -> float:
+    pairs = zip(column(path, "x"), column(path, "y"), strict=True)
+    additions = [Addition(0.0, added, added - bound / part) for added, bound in pairs]
+    return part * learn_binding(additions).share
 
 
 def _gear_scores() -> Iterator[Case]:

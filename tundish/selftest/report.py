@@ -10,6 +10,7 @@ from tundish.selftest.case import NotReproduced, Status
 from tundish.selftest.runner import Outcome, Result, TableResult
 
 NARROWEST: Final = 60  # [characters] below it the columns no longer fit
+EXACTING: Final = 1e-7  # [1] relative tolerance from which on the digits that agree are counted
 _VERDICT: Final = {True: "ok", False: "FAILED"}
 
 
@@ -60,6 +61,7 @@ def _cell_row(cell: Result) -> dict[str, Any]:
         "expected": cell.expected,
         "found": cell.found,
         "tolerance": cell.tolerance,
+        "digits": cell.digits,
         "passed": cell.passed,
         "problem": cell.problem,
     }
@@ -85,6 +87,8 @@ def _cell_lines(cell: Result, room: int) -> Iterator[str]:
         yield from _wrapped(name, room, indent=4)
         name = ""
     yield f"    {name:<{column}} {figures}"
+    if cell.digits is not None and cell.tolerance <= EXACTING * abs(cell.expected):
+        yield f"        agrees in {cell.digits:.1f} digits"
     if cell.problem:
         yield from _wrapped(cell.problem, room, indent=8)
 

@@ -20,6 +20,7 @@ AREAS: Final = (
     "tundish.selftest.cases_wine",
 )
 """Every module that brings cases; each has ``cases()`` and may have ``not_reproduced()``."""
+MOST_DIGITS: Final = 15.0  # [1] what a double can show of a certified value, and as many as NIST prints
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +42,14 @@ class Result:
     def decides(self) -> bool:
         """Whether this row may fail the run: a figure from memory never does."""
         return self.status is not Status.MEMORY
+
+    @property
+    def digits(self) -> float | None:
+        """How many digits agree: the log relative error, 15 at most; None where it says nothing."""
+        if self.found is None or self.expected == 0:
+            return None
+        apart = abs(self.found / self.expected - 1)
+        return MOST_DIGITS if apart == 0 else max(0.0, min(MOST_DIGITS, -math.log10(apart)))
 
     @property
     def table(self) -> str:
@@ -136,9 +145,12 @@ def run(cases: Iterable[Case], not_reproduced: Iterable[NotReproduced] = ()) -> 
     return Outcome(tables, tuple(not_reproduced))
 
 
-def run_all() -> Outcome:
-    """Run every published figure of this installation."""
-    return run(all_cases(), all_not_reproduced())
+def run_all(only: str = "") -> Outcome:
+    """Run every published figure of this installation, or those whose id begins with `only`."""
+    return run(
+        (case for case in all_cases() if case.id.startswith(only)),
+        (doubt for doubt in all_not_reproduced() if doubt.id.startswith(only)),
+    )
 
 
 def _find(case: Case) -> tuple[float | None, str]:

@@ -52,6 +52,21 @@ def test_a_time_to_stop_after_is_a_finite_number_of_seconds(name: str, time: str
     assert f"'{time}' is no length of time; give seconds such as 60" in result.output
 
 
+def test_selftest_gives_json_that_a_program_reads() -> None:
+    result = call("selftest", "--json", "--only", "strd")
+    assert result.exit_code == 0
+    found = json.loads(result.output)
+    assert found["passed"] is True
+    assert {table["id"].split(".")[0] for table in found["tables"]} == {"strd"}
+
+
+def test_selftest_refuses_an_id_that_no_figure_has_and_names_those_there_are() -> None:
+    result = call("selftest", "--only", "sulphur")
+    assert result.exit_code == 2
+    assert "begins with 'sulphur'" in result.output
+    assert "strd" in result.output
+
+
 def test_pour_tells_every_event_and_accounts_for_every_byte(tmp_path: Path) -> None:
     capture = tmp_path / "monday.bin"
     capture.write_bytes(FRAME + b"garbage\r\n" + FRAME[:20])

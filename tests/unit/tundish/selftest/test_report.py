@@ -1,4 +1,5 @@
 import json
+import math
 from collections.abc import Callable
 
 import pytest
@@ -72,6 +73,7 @@ def test_json_holds_every_column_of_every_cell() -> None:
         "expected": 1.25,
         "found": 1.26,
         "tolerance": 0.1,
+        "digits": pytest.approx(-math.log10(0.008)),
         "passed": True,
         "problem": "",
     }
@@ -82,3 +84,21 @@ def test_json_counts_like_the_outcome_and_lists_the_doubts() -> None:
     assert (found["passed"], found["reproduced"], found["deciding"], found["cells"]) == (False, 0, 2, 4)
     assert found["not_reproduced"][0]["reason"] == "misprint"
     assert [each["cells"][0]["found"] for each in found["tables"] if each["id"] == "broken"] == [None]
+
+
+@pytest.mark.parametrize(
+    ("expected", "found", "digits"),
+    [(1.0, 1.0, 15.0), (2.0, 2.002, 3.0), (1.0, 5.0, 0.0), (-4.0, -4.0004, 4.0), (0.0, 1e-9, None)],
+)
+def test_digits_that_agree_are_the_log_relative_error(
+    expected: float, found: float, digits: float | None
+) -> None:
+    case = Case("one", "a figure [1]", "a source", Status.PUBLISHED, expected, 0.1, lambda: found)
+    assert runner.run_case(case).digits == (digits if digits is None else pytest.approx(digits, abs=1e-6))
+
+
+def test_text_counts_the_digits_where_many_are_certified() -> None:
+    exacting = Case("strd/mean", "mean [1]", "NIST", Status.PUBLISHED, 100.0, 1e-9, lambda: 100.00000000001)
+    text = report.as_text(runner.run([exacting]), 100)
+    assert "agrees in 13.0 digits" in text
+    assert "agrees in" not in report.as_text(OUTCOME, 100)
