@@ -11,12 +11,13 @@ from typing import Final
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
-from acquire.driver import DriverIdentity
+from acquire.driver import Driver, DriverIdentity
 from acquire.drivers.consistency import faults_of
 from acquire.drivers.definition import Definition
 from acquire.drivers.engine import DataOnlyDriver
 from acquire.drivers.examples import example_faults
 from acquire.drivers.fields import KINDS
+from acquire.drivers.polls import PolledDriver
 from acquire.errors import DriverFileError
 
 
@@ -38,9 +39,20 @@ class DataOnlyFactory:
         """What the file says."""
         return self._definition
 
-    def __call__(self) -> DataOnlyDriver:
+    def __call__(self) -> Driver:
         """Return a driver that has heard nothing yet."""
-        return DataOnlyDriver(self._definition)
+        if not self._definition.poll:
+            return DataOnlyDriver(self._definition)
+        doubting = _doubting(self._definition)
+        return PolledDriver(
+            lambda: DataOnlyDriver(self._definition), lambda: DataOnlyDriver(doubting), self._definition.poll
+        )
+
+
+def _doubting(definition: Definition) -> Definition:
+    """Return it without its word that what comes first is whole."""
+    framing = definition.framing.model_copy(update={"distrust_first": None})
+    return definition.model_copy(update={"framing": framing})
 
 
 def factory_from_text(text: str, source: str) -> DataOnlyFactory:

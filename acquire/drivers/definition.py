@@ -9,6 +9,7 @@ from pydantic import Field as Setting
 from acquire.drivers.checks import CheckKind, HexCase
 from acquire.drivers.escapes import Encoding
 from acquire.drivers.fields import Field
+from acquire.drivers.polls import Poll
 from acquire.drivers.strict import StrictModel
 from acquire.events import Outcome
 from acquire.reasons import PLAIN_WORDS
@@ -176,6 +177,8 @@ class Definition(StrictModel):
     units: dict[str, str] = Setting(default_factory=dict)
     """Spellings of this instrument for units, to the codes of `evaluate.units`."""
     time: Time | None = None
+    poll: tuple[Poll, ...] = ()
+    """What is sent to an instrument that answers only when asked."""
     delimited: Delimited | None = None
     labelled: Labelled | None = None
     examples: tuple[Example, ...] = Setting(min_length=1)

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from acquire.driver import DriverFactory
+from acquire.drivers.data_only import factory_from_text
 from acquire.protocols import lis01, modbus, query
 from acquire.protocols.lis_options import Lis01Options
 from acquire.protocols.modbus_options import ModbusOptions
@@ -15,11 +16,8 @@ from acquire.protocols.query_options import QueryOptions
 
 ROOT = Path(__file__).parents[4]
 GUIDE = (ROOT / "docs" / "conversations.md").read_text(encoding="utf-8")
-LINES = [
-    line
-    for text in re.findall(r"```toml\n(.*?)```", GUIDE, re.DOTALL)
-    for line in tomllib.loads(text).get("line", ())
-]
+TEXTS = re.findall(r"```toml\n(.*?)```", GUIDE, re.DOTALL)
+LINES = [line for text in TEXTS for line in tomllib.loads(text).get("line", ())]
 FACTORIES: dict[str, Callable[[Mapping[str, object]], DriverFactory]] = {
     "lis01": lis01.factory,
     "modbus-rtu": modbus.factory,
@@ -36,6 +34,11 @@ def test_every_example_of_the_guide_is_a_driver(line: dict[str, object]) -> None
     options = line["options"]
     assert isinstance(options, dict)
     assert FACTORIES[str(line["driver"])](options)().next_deadline_ns is None
+
+
+def test_the_driver_file_of_the_guide_asks() -> None:
+    [text] = [text for text in TEXTS if "[framing]" in text]
+    assert factory_from_text(text, "docs/conversations.md")().to_send() == b"W\r\n"
 
 
 def test_every_option_is_in_the_guide() -> None:
