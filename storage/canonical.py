@@ -1,25 +1,32 @@
 """Rows as bytes that mean one thing only, so that a digest of them can be trusted.
 
-Grammar, version 1::
+Grammar, version 2::
 
-    rows   = "tundish.rows.1;" table*       tables in the order of the schema, only those that have rows
-    table  = "t" text row*                  rows in primary key order
-    row    = "r" field*                     fields in column order; a field that is not there is NULL
-    field  = index ( integer | real | text | blob )
-    integer = "I" decimal ";"
-    real   = "R" eight bytes, IEEE 754, big-endian
-    text   = "T" byte-length ":" UTF-8
-    blob   = "B" length ":" bytes
+    rows   = "tundish.rows.2;" table*    tables in the order of the schema, only those that have rows
+    table  = "t" name ";" row*           rows in primary key order
+    row    = "r" kind* ";" number* length* text* blob*
+    kind   = "i" | "d" | "t" | "b"       whole number, real, text, blob: one a column, in column order,
+           | "n"                         or NULL; NULLs after the last value are left out
+    number = eight bytes, big-endian     first the whole numbers, then the reals (IEEE 754)
+    length = eight bytes, big-endian     first the characters of each text, then the bytes of each blob
+    text   = UTF-8                       one after the other
+    blob   = bytes                       one after the other
 
-Every element says its type and its end, so different rows never give the same bytes. Leaving NULL out lets a
-table gain a nullable column without changing the digest of what stands.
+The kinds say how many numbers, lengths, texts and blobs follow, and the lengths where each of these ends, so
+different rows never give the same bytes. Leaving the last NULLs out lets a table gain a nullable column
+without changing the digest of what stands.
+
+Rows of one table mostly have values of the same types. How such a row is written is worked out once and kept,
+so that for each row little is left to do: the writer does it for every one.
 """
 
 import math
 import re
 import struct
 from collections.abc import Callable, Mapping, Sequence
-from typing import Final
+from dataclasses import dataclass
+from operator import itemgetter
+from typing import Any, Final
 
 from sqlalchemy import Column, LargeBinary, Table, Text
 from sqlalchemy.types import Double
@@ -28,117 +35,144 @@ from storage.errors import RowError
 from storage.rows import Row, SqlValue
 from storage.schema import APPEND_ONLY
 
-ROWS_PREFIX: Final = b"tundish.rows.1;"
-NUMERAL: Final = re.compile(r"-?[0-9]+(\.[0-9]+)?([eE][+-]?[0-9]+)?", re.ASCII)
+ROWS_PREFIX: Final = b"tundish.rows.2;"
+NULL: Final = "n"
+_NUMERAL: Final = re.compile(r"-?[0-9]+(\.[0-9]+)?([eE][+-]?[0-9]+)?", re.ASCII)
 
-FieldEncoder = Callable[[SqlValue], bytes]
+Encode = Callable[[Row], bytes]
+"""Writes a row whose values have the types that it was made for."""
 
 
-def integer_field(index: int) -> FieldEncoder:
-    """Return the encoder of an integer column."""
-    form = b"%dI%%d;" % index
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """What a column holds."""
 
-    def encode(value: SqlValue) -> bytes:
-        if not isinstance(value, int):
-            raise RowError(f"a whole number is wanted, {value!r} came")
-        return form % value
+    letter: str
+    types: tuple[type, ...]
+    wanted: str
+    """In words, for who brought something else."""
+
+
+INTEGER: Final = Kind("i", (int,), "a whole number of at most 64 bits")
+REAL: Final = Kind("d", (int, float), "a finite number")
+TEXT: Final = Kind("t", (str,), "text")
+NUMERAL: Final = Kind("t", (str,), "a plain decimal numeral such as -3.410")
+BLOB: Final = Kind("b", (bytes,), "bytes")
+
+
+class RowEncoder:
+    """Writes rows of the same columns."""
+
+    def __init__(self, kinds: Sequence[Kind]) -> None:
+        self._kinds = tuple(kinds)
+        self._by_types: dict[tuple[type, ...], Encode] = {}
+
+    def encode(self, row: Row) -> bytes:
+        """Return one row as bytes. Raises `RowError` if a value does not fit its column."""
+        types = tuple(map(type, row))
+        encode = self._by_types.get(types)
+        if encode is None:
+            self._check_types(row)
+            encode = self._by_types[types] = _encoding(self._kinds, types)
+        try:
+            return encode(row)
+        except struct.error as error:
+            raise RowError(f"{INTEGER.wanted} is wanted: {error}") from error
+        except (ValueError, OverflowError) as error:
+            raise RowError(str(error)) from error
+
+    def _check_types(self, row: Row) -> None:
+        if len(row) != len(self._kinds):
+            raise RowError(f"{len(self._kinds)} fields are wanted, {len(row)} came")
+        for kind, value in zip(self._kinds, row, strict=True):
+            if value is not None and not isinstance(value, kind.types):
+                raise _unfit(kind, value)
+
+
+def _encoding(kinds: Sequence[Kind], types: Sequence[type]) -> Encode:
+    """Return how a row is written whose values have these types."""
+    there = [place for place, its_type in enumerate(types) if its_type is not type(None)]
+
+    def among(*wanted: Kind) -> list[int]:
+        return [place for place in there if kinds[place] in wanted]
+
+    places = {kind.letter: among(kind) for kind in (INTEGER, REAL, BLOB)} | {"t": among(TEXT, NUMERAL)}
+    letters = (kind.letter if place in there else NULL for place, kind in enumerate(kinds))
+    head = b"r%b;" % "".join(letters).rstrip(NULL).encode()
+    pack = struct.Struct(
+        ">" + "q" * len(places["i"]) + "d" * len(places["d"]) + "q" * _count(places, "tb")
+    ).pack
+    integers, reals, texts, blobs = (_picker(places[letter]) for letter in "idtb")
+    numerals = _picker(among(NUMERAL))
+
+    def encode(row: Row) -> bytes:
+        for numeral in numerals(row):
+            if _NUMERAL.fullmatch(numeral) is None:
+                raise _unfit(NUMERAL, numeral)
+        words, bodies = texts(row), blobs(row)
+        numbers = pack(*integers(row), *map(_finite, reals(row)), *map(len, words), *map(len, bodies))
+        return b"".join((head, numbers, "".join(words).encode(), *bodies))
 
     return encode
 
 
-def real_field(index: int) -> FieldEncoder:
-    """Return the encoder of a double column: finite, and zero without a sign, as the database keeps it."""
-    head = b"%dR" % index
-    pack = struct.Struct(">d").pack
-
-    def encode(value: SqlValue) -> bytes:
-        if not isinstance(value, int | float) or not math.isfinite(value):
-            raise RowError(f"a finite number is wanted, {value!r} came")
-        return head + pack(value + 0.0)
-
-    return encode
+def _count(places: Mapping[str, Sequence[int]], letters: str) -> int:
+    return sum(len(places[letter]) for letter in letters)
 
 
-def text_field(index: int) -> FieldEncoder:
-    """Return the encoder of a text column."""
-    form = b"%dT%%d:%%b" % index
-
-    def encode(value: SqlValue) -> bytes:
-        if not isinstance(value, str):
-            raise RowError(f"text is wanted, {value!r} came")
-        raw = value.encode()
-        return form % (len(raw), raw)
-
-    return encode
+def _picker(places: Sequence[int]) -> Callable[[Row], tuple[Any, ...]]:
+    """Return what takes the values at some places out of a row."""
+    match places:
+        case []:
+            return lambda _row: ()
+        case [place]:
+            return lambda row: (row[place],)
+        case _:
+            return itemgetter(*places)
 
 
-def numeral_field(index: int) -> FieldEncoder:
-    """Return the encoder of a column of plain decimal numerals."""
-    encode_text = text_field(index)
-
-    def encode(value: SqlValue) -> bytes:
-        if not isinstance(value, str) or NUMERAL.fullmatch(value) is None:
-            raise RowError(f"a plain decimal numeral such as -3.410 is wanted, {value!r} came")
-        return encode_text(value)
-
-    return encode
+def _finite(value: float) -> float:
+    """Return a number as the database keeps it: zero has no sign."""
+    if not math.isfinite(value):
+        raise _unfit(REAL, value)
+    return value + 0.0
 
 
-def blob_field(index: int) -> FieldEncoder:
-    """Return the encoder of a column of bytes."""
-    form = b"%dB%%d:%%b" % index
-
-    def encode(value: SqlValue) -> bytes:
-        if not isinstance(value, bytes):
-            raise RowError(f"bytes are wanted, {value!r} came")
-        return form % (len(value), value)
-
-    return encode
-
-
-def encode_fields(fields: Sequence[FieldEncoder], row: Row) -> bytes:
-    """Return one row as bytes. Raises `RowError` if it has another number of fields."""
-    parts = [b"r"]
-    for field, value in zip(fields, row, strict=True):
-        if value is not None:
-            parts.append(field(value))
-    return b"".join(parts)
+def _unfit(kind: Kind, value: SqlValue) -> RowError:
+    return RowError(f"{kind.wanted} is wanted, {value!r} came")
 
 
 class TableEncoder:
     """Encodes the rows of one table that came with one entry."""
 
     def __init__(self, table: Table) -> None:
-        name = table.name.encode()
         self._name = table.name
-        self._head = b"tT%d:%b" % (len(name), name)
-        self._fields = tuple(_field(index, column) for index, column in enumerate(table.columns))
-        self._key_length = len(table.primary_key.columns)
+        self._head = f"t{table.name};".encode()
+        self._row = RowEncoder([_kind(column) for column in table.columns])
+        self._key = itemgetter(*range(len(table.primary_key.columns)))
 
     def encode(self, rows: Sequence[Row]) -> bytes:
         """Return the rows, in primary key order, as bytes. Raises `RowError` if one does not fit."""
-        ordered = rows if len(rows) == 1 else sorted(rows, key=self._key)
         try:
-            return self._head + b"".join([encode_fields(self._fields, row) for row in ordered])
-        except (ValueError, OverflowError) as error:
+            if len(rows) == 1:
+                return self._head + self._row.encode(rows[0])
+            return self._head + b"".join(map(self._row.encode, sorted(rows, key=self._key)))
+        except (RowError, TypeError, IndexError) as error:  # keys of other types, or none, have no order
             raise RowError(
                 f"a row for table {self._name} does not fit: {error}; rows: {rows!r:.300}"
             ) from error
 
-    def _key(self, row: Row) -> tuple[int, ...]:
-        return tuple(int(value or 0) for value in row[: self._key_length])
 
-
-def _field(index: int, column: Column[object]) -> FieldEncoder:
+def _kind(column: Column[object]) -> Kind:
     if column.info.get("numeral"):
-        return numeral_field(index)
+        return NUMERAL
     if isinstance(column.type, Text):
-        return text_field(index)
+        return TEXT
     if isinstance(column.type, LargeBinary):
-        return blob_field(index)
+        return BLOB
     if isinstance(column.type, Double):
-        return real_field(index)
-    return integer_field(index)
+        return REAL
+    return INTEGER
 
 
 class RowsEncoder:
@@ -154,7 +188,7 @@ class RowsEncoder:
         Raises `RowError` for a table that is not append-only, or a row that does not fit its table.
         """
         try:
-            names = sorted(rows, key=self._order.__getitem__) if len(rows) > 1 else list(rows)
+            names = sorted(rows, key=self._order.__getitem__) if len(rows) > 1 else rows
             return ROWS_PREFIX + b"".join(
                 [self._tables[name].encode(rows[name]) for name in names if rows[name]]
             )

@@ -14,6 +14,9 @@ READERS: Final = 4  # two for the API, one for step 2, one spare
 BUSY_TIMEOUT_MS: Final = 5_000
 WRITER_BUSY_TIMEOUT_MS: Final = 1_000  # then the health page says it, and it is tried again
 CACHE_KIB: Final = 16_000
+CACHED_STATEMENTS: Final = 1024
+"""Prepared statements a connection keeps. A driver may drop the newest when it is full: the migrations of a
+new store filled the usual hundred, and what the writer says most was then prepared anew each time."""
 JOURNAL_LIMIT_BYTES: Final = 64 * 1024 * 1024
 
 RESET_BUG_FIRST: Final = (3, 7, 0)
@@ -101,7 +104,12 @@ def _opener(address: str, busy_timeout_ms: int, pragmas: tuple[str, ...]) -> Cal
     def connect() -> Any:
         # The driver must begin no transaction by itself: a failed migration would leave half a schema.
         connection = module.connect(
-            address, uri=True, isolation_level=None, check_same_thread=False, timeout=busy_timeout_ms / 1000
+            address,
+            uri=True,
+            isolation_level=None,
+            check_same_thread=False,
+            timeout=busy_timeout_ms / 1000,
+            cached_statements=CACHED_STATEMENTS,
         )
         try:
             with closing(connection.cursor()) as cursor:

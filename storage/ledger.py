@@ -12,23 +12,15 @@ from functools import lru_cache
 from hashlib import sha256
 from typing import Final, NamedTuple
 
-from storage.canonical import RowsEncoder, blob_field, encode_fields, integer_field, text_field
+from storage.canonical import BLOB, INTEGER, TEXT, RowEncoder, RowsEncoder
 from storage.errors import RowError
 from storage.rows import Row
 
-LINK_PREFIX: Final = b"tundish.link.1;"
+LINK_PREFIX: Final = b"tundish.link.2;"
 GENESIS_PREFIX: Final = b"tundish.genesis.1;"
 
-_LINK_FIELDS: Final = (
-    blob_field(0),
-    integer_field(1),
-    integer_field(2),
-    text_field(3),
-    text_field(4),
-    text_field(5),
-    text_field(6),
-    blob_field(7),
-)
+_LINKED: Final = RowEncoder((BLOB, INTEGER, INTEGER, TEXT, TEXT, TEXT, TEXT, BLOB))
+"""The link before, and the fields of an entry from number to digest."""
 
 
 class ActorKind(StrEnum):
@@ -92,8 +84,8 @@ def digest_of(rows: Mapping[str, Sequence[Row]]) -> bytes:
 def link_of(previous: bytes, entry: Row) -> bytes:
     """Return the link over the link before and the fields of an entry from number to digest."""
     try:
-        return sha256(LINK_PREFIX + encode_fields(_LINK_FIELDS, (previous, *entry))).digest()
-    except ValueError as error:
+        return sha256(LINK_PREFIX + _LINKED.encode((previous, *entry))).digest()
+    except RowError as error:
         raise RowError(f"a ledger entry does not fit: {error}; it said {entry!r}") from error
 
 

@@ -7,11 +7,12 @@ from typing import Final
 
 from sqlalchemy import Connection, select
 
+from storage.inserts import InsertTexts
 from storage.ledger import ActorKind, Head
 from storage.queries import capture_counts
 from storage.rows import CaptureEndRow, Row, SessionEndRow
 from storage.schema import capture, capture_end, chunk, heartbeat, session, session_end
-from storage.transaction import InsertTexts, Transaction
+from storage.transaction import Transaction
 
 DAEMON: Final = "tundish"
 WHY: Final = "the daemon was not running: it had ended without a clean stop"

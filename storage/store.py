@@ -16,6 +16,7 @@ from storage.backup import backup, head_of
 from storage.ballast import Ballast
 from storage.connect import has_reset_bug, reading_engine, sqlite_module, sqlite_version, writing_engine
 from storage.errors import KindMismatchError, NotAStoreError, StoreAddressError, StoreUnreachableError
+from storage.inserts import InsertTexts
 from storage.ledger import ActorKind, Head, genesis
 from storage.lock import StoreLock
 from storage.queries import head, info
@@ -23,7 +24,7 @@ from storage.recovery import close_what_was_left_open
 from storage.rows import SessionEndRow, SessionRow, StoreInfoRow
 from storage.schema import store_info
 from storage.spool import DEFAULT_LIMIT_BYTES
-from storage.transaction import InsertTexts, Transaction
+from storage.transaction import Transaction
 from storage.writer import Writer
 
 DAEMON: Final = "tundish"

@@ -2,31 +2,14 @@
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from itertools import chain
 from typing import Any, Final, Protocol
 
-from sqlalchemy import Connection, insert
-from sqlalchemy.dialects import sqlite
+from sqlalchemy import Connection
 
 from storage.ledger import Entry, Head, next_entry
 from storage.rows import Row
-from storage.schema import APPEND_ONLY, ledger
 
 HEAD_SQL: Final = "SELECT number, link FROM ledger ORDER BY number DESC LIMIT 1"
-_POSITION_SQL: Final = (
-    "INSERT INTO position (name, number) VALUES (?, ?) "
-    "ON CONFLICT (name) DO UPDATE SET number = excluded.number"
-)
-_HEARTBEAT_SQL: Final = (
-    "INSERT INTO heartbeat (id, last_at_us) VALUES (1, ?) "
-    "ON CONFLICT (id) DO UPDATE SET last_at_us = excluded.last_at_us"
-)
-
-
-ROWS_A_STATEMENT: Final = (64, 8, 1)
-"""Rows of one INSERT. The driver lets other threads in at every statement, and the writer then waits its turn
-each time: with a row a statement most of its time went into that. 64 rows of our widest table are 1344
-parameters; SQLite takes 32766 (3.32 and later)."""
 
 
 class Statements(Protocol):
@@ -40,50 +23,6 @@ class Statements(Protocol):
 
     def heartbeat(self, driver: Any, at_us: int) -> None:
         """Remember that the daemon was alive. [µs since 1970 UTC]"""
-
-
-class InsertTexts:
-    """SQLite's: the INSERTs of every append-only table, ready for the driver."""
-
-    def __init__(self) -> None:
-        dialect = sqlite.dialect()
-        parents_first = [table for table in ledger.metadata.sorted_tables if table in {ledger, *APPEND_ONLY}]
-        singles = {table.name: str(insert(table).compile(dialect=dialect)) for table in parents_first}
-        self._texts = {
-            name: tuple((count, _of_many(text, count)) for count in ROWS_A_STATEMENT)
-            for name, text in singles.items()
-        }
-
-    def insert(self, driver: Any, pending: dict[str, list[Row]]) -> int:
-        """Insert rows by table, parents before children; leave `pending` empty and return how many rows."""
-        written = 0
-        for table, texts in self._texts.items():
-            if rows := pending.pop(table, None):
-                _insert(driver, rows, texts)
-                written += len(rows)
-        return written
-
-    def set_position(self, driver: Any, name: str, number: int) -> None:
-        """Remember how far a later step has come."""
-        driver.execute(_POSITION_SQL, (name, number))
-
-    def heartbeat(self, driver: Any, at_us: int) -> None:
-        """Remember that the daemon was alive. [µs since 1970 UTC]"""
-        driver.execute(_HEARTBEAT_SQL, (at_us,))
-
-
-def _insert(driver: Any, rows: Sequence[Row], texts: Sequence[tuple[int, str]]) -> None:
-    place = 0
-    for count, text in texts:
-        while len(rows) - place >= count:
-            driver.execute(text, tuple(chain.from_iterable(rows[place : place + count])))
-            place += count
-
-
-def _of_many(single: str, count: int) -> str:
-    """Return an INSERT of one row as one of several."""
-    head, values = single.split(" VALUES ")
-    return f"{head} VALUES {', '.join([values] * count)}"
 
 
 def last_entry(connection: Connection) -> Head | None:

@@ -16,9 +16,10 @@ import structlog
 from sqlalchemy import Connection, Engine
 
 from storage.errors import WriterClosedError
+from storage.inserts import InsertTexts
 from storage.ledger import Head
 from storage.spool import DEFAULT_LIMIT_BYTES, Spool
-from storage.transaction import InsertTexts, Statements, Transaction, last_entry
+from storage.transaction import Statements, Transaction, last_entry
 from storage.trouble import in_words, is_disk_full, is_environment, is_lock
 
 T = TypeVar("T")

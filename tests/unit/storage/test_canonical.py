@@ -9,7 +9,7 @@ from sqlalchemy.types import Double, LargeBinary, Text
 
 from storage import bench_rows
 from storage import rows as row_types
-from storage.canonical import RowsEncoder
+from storage.canonical import BLOB, INTEGER, TEXT, RowEncoder, RowsEncoder
 from storage.errors import RowError
 from storage.rows import FaultRow, FrameRow, Row, SqlValue, TakenRow
 from storage.schema import APPEND_ONLY, MUTABLE_TABLES, metadata
@@ -42,6 +42,10 @@ def rows_of(table: Table) -> st.SearchStrategy[dict[str, Sequence[Row]]]:
 ANY_ROWS = st.sampled_from(APPEND_ONLY).flatmap(rows_of)
 
 
+def _eight(*numbers: int) -> bytes:
+    return b"".join(number.to_bytes(8, "big") for number in numbers)
+
+
 def one_fault(text: str | None) -> dict[str, Sequence[Row]]:
     return {"fault": [(7, None, text, "line", "x")]}
 
@@ -68,12 +72,26 @@ def test_nothing_is_not_the_same_as_empty_text() -> None:
 
 
 def test_bytes_follow_the_written_grammar() -> None:
-    assert ENCODER.encode(one_fault("é")) == b"tundish.rows.1;tT5:faultr0I7;2T2:\xc3\xa93T4:line4T1:x"
+    number, lengths = _eight(7), _eight(1, 4, 1)
+    expected = b"tundish.rows.2;tfault;rinttt;" + number + lengths + "élinex".encode()
+    assert ENCODER.encode(one_fault("é")) == expected
+
+
+def test_nulls_after_the_last_value_are_left_out() -> None:
+    row = (7, 2, "line", 3, 5, "x", None)  # a table that gained a nullable column gives this for an old row
+    wider = RowEncoder((INTEGER, INTEGER, TEXT, INTEGER, INTEGER, TEXT, INTEGER))
+    assert wider.encode(row) == RowEncoder((INTEGER, INTEGER, TEXT, INTEGER, INTEGER, TEXT)).encode(row[:-1])
+
+
+def test_a_blob_stands_after_the_texts_with_its_length_in_bytes() -> None:
+    row = RowEncoder((BLOB, INTEGER, TEXT)).encode((b"\x00\xff", 3, "é"))
+    assert row == b"rbit;" + _eight(3, 1, 2) + "é".encode() + b"\x00\xff"
 
 
 def test_a_real_is_eight_bytes_and_zero_has_no_sign() -> None:
     minus, plus = ({"taken": [(7, *TakenRow(3, None, zero))]} for zero in (-0.0, 0.0))
-    assert ENCODER.encode(minus) == ENCODER.encode(plus) == b"tundish.rows.1;tT5:takenr0I7;1I3;3R" + bytes(8)
+    expected = b"tundish.rows.2;ttaken;riind;" + _eight(7, 3) + bytes(8)
+    assert ENCODER.encode(minus) == ENCODER.encode(plus) == expected
 
 
 def test_an_int_in_a_real_column_is_written_as_the_double_that_the_database_keeps() -> None:
@@ -117,6 +135,28 @@ def test_refuses_a_value_of_another_type(place: int, bad: SqlValue) -> None:
     row[place] = bad
     with pytest.raises(RowError, match="table fault"):
         ENCODER.encode({"fault": [tuple(row)]})
+
+
+def test_refuses_a_value_of_another_type_after_rows_that_fit() -> None:
+    ENCODER.encode(one_fault("x"))
+    with pytest.raises(RowError, match="text is wanted, 5 came"):
+        ENCODER.encode({"fault": [(7, None, 5, "line", "x")]})
+
+
+def test_refuses_a_whole_number_that_no_database_holds() -> None:
+    with pytest.raises(RowError, match="at most 64 bits"):
+        ENCODER.encode({"taken": [(7, 2**63, None, None, None, None)]})
+
+
+def test_refuses_a_real_beyond_all_doubles() -> None:
+    with pytest.raises(RowError, match="table taken"):
+        ENCODER.encode({"taken": [(7, 3, None, 10**400, None, None)]})
+
+
+def test_refuses_rows_whose_keys_cannot_be_ordered() -> None:
+    frame = FrameRow(0, 2, None, 0, 1, "read")
+    with pytest.raises(RowError, match="table frame"):
+        ENCODER.encode({"frame": [(7, *frame), ("7", *frame)]})
 
 
 def test_refuses_a_row_with_a_field_too_few() -> None:
