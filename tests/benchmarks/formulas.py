@@ -10,6 +10,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
+from scipy.stats import linregress
 
 from evaluate import molecular, rule_sets
 from evaluate.curve import Curve
@@ -90,6 +91,7 @@ def measure() -> list[Figure]:
             best_ms(lambda: np.gradient(np.gradient(signal, volume), volume)),
             "ms",
         ),
+        Figure("  bare straight line by scipy", best_ms(lambda: linregress(volume, signal)), "ms"),
         Figure(
             "10,000 molecular values",
             best_ms(lambda: molecular.molecular_so2(free, ph, "oiv-as323-04c", alcohol_pct_vol=12.5)),

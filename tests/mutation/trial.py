@@ -1,6 +1,7 @@
 """Runs the tests against one mutant, in a process of its own that has the mutant in memory only."""
 
 import ast
+import importlib
 import importlib.abc
 import importlib.machinery
 import os
@@ -9,6 +10,10 @@ import sys
 import types
 from collections.abc import Sequence
 from enum import StrEnum
+from typing import Final
+
+PLUGINS: Final = ("pytest_asyncio.plugin", "_hypothesis_pytestplugin")
+"""What the tests of `evaluate` need of pytest's plugins; loading the others takes longer than most trials."""
 
 
 class Fate(StrEnum):
@@ -40,6 +45,8 @@ class _InMemory(importlib.abc.MetaPathFinder, importlib.abc.Loader):
 
 def warm_up() -> None:
     """Import what every trial needs, once, before the processes part."""
+    for plugin in PLUGINS:
+        importlib.import_module(plugin)
     import hypothesis  # noqa: F401
     import numpy as np  # noqa: F401
     import pytest  # noqa: F401
@@ -92,6 +99,8 @@ def _run_tests(tests: Sequence[str]) -> int:
         phases=[hypothesis.Phase.explicit, hypothesis.Phase.generate],
     )
     hypothesis.settings.load_profile("mutation")
-    options = ["-x", "-q", "-p", "no:cacheprovider", "--no-header"]
+    os.environ["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"
+    options = [part for plugin in PLUGINS for part in ("-p", plugin)]
+    options += ["-x", "-q", "-p", "no:cacheprovider", "--no-header"]
     options += ["-W", "ignore::pytest.PytestAssertRewriteWarning"]  # hypothesis is here before pytest
     return int(pytest.main([*options, *tests]))

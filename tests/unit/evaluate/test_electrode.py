@@ -232,7 +232,7 @@ def test_mv_from_ph__independent_numpy_line() -> None:
     assert mv_from_ph(ELECTRODE, phs, 25.0) == pytest.approx(expected, abs=1e-4)
 
 
-@pytest.mark.parametrize(("ph", "temperature"), [(math.nan, 25.0), (16.1, 25.0), (-2.1, 25.0), (7.0, 101.0)])
+@pytest.mark.parametrize(("ph", "temperature"), [(math.nan, 25.0), (16.1, 25.0), (-2.01, 25.0), (7.0, 101.0)])
 def test_mv_from_ph__refuses_what_is_no_ph(ph: float, temperature: float) -> None:
     with pytest.raises(OutOfRangeError):
         mv_from_ph(ELECTRODE, ph, temperature)

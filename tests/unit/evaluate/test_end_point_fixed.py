@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.interpolate import interp1d
+from scipy.interpolate import PchipInterpolator, interp1d
 
 from evaluate.curve import Curve, clean_curve
 from evaluate.end_point import Direction, EndPointLimits, Mark, NoEndPoint
@@ -52,6 +52,42 @@ def test_fixed_value_end_point__independent_charge_balance_grid(
     errors = [volume - WINE.volume_at(target) for volume in found]
     assert low_ml < min(errors) < 0.97 * low_ml
     assert max(errors) < high_ml
+
+
+# The same errors, widened by what noise and drift can move the curve where it passes the target.
+@pytest.mark.parametrize(("noise", "drift"), [(0.005, 0.0), (0.01, 0.05), (0.02, -0.05)])
+@pytest.mark.parametrize(
+    ("target", "step_ml", "low_ml", "high_ml"),
+    [
+        (7.0, 0.05, -0.0025, 0.0),
+        (7.0, 0.2, -0.0537, 0.0),
+        (8.2, 0.05, -0.0154, 0.0006),
+        (8.2, 0.2, -0.0764, 0.0167),
+    ],
+)
+def test_fixed_value_end_point__independent_charge_balance_grid_with_noise_and_drift(
+    target: float, step_ml: float, low_ml: float, high_ml: float, noise: float, drift: float
+) -> None:
+    ml_per_ph = (WINE.volume_at(target + 0.2) - WINE.volume_at(target - 0.2)) / 0.4
+    more_ml = (4 * noise + abs(drift)) * ml_per_ph
+    for phase in (i / 10 for i in range(10)):
+        read_off = read(WINE, step_ml, phase=phase, end_ml=21.0, noise=noise, drift=drift, seed=7)
+        point = fixed_value_end_point(clean_curve(*read_off), target).only()
+        assert low_ml - more_ml < point.volume_ml - WINE.volume_at(target) < high_ml + more_ml
+
+
+@pytest.mark.parametrize("step_ml", [0.05, 0.1, 0.2, 0.5])
+def test_fixed_value_end_point__independent_monotone_cubic_is_no_better(step_ml: float) -> None:
+    """The step across the end point sets the error, not the way from one reading to the next."""
+    wide = EndPointLimits(widest_gap_ml=1.0)
+    ours, cubic = [], []
+    for phase in (i / 20 for i in range(20)):
+        volumes, signal = read(WINE, step_ml, phase=phase, end_ml=21.0)
+        curve = clean_curve(volumes, signal)
+        ours.append(abs(fixed_value_end_point(curve, 8.2, wide).only().volume_ml - WINE.volume_at(8.2)))
+        near = PchipInterpolator(curve.volume_ml, curve.signal).solve(8.2, extrapolate=False)
+        cubic.append(abs(float(near[0]) - WINE.volume_at(8.2)))
+    assert max(cubic) == pytest.approx(max(ours), rel=0.35)
 
 
 def test_fixed_value_end_point__independent_phreeqc() -> None:
