@@ -3,11 +3,13 @@
 The place up to which readings were taken is kept in the same commit as what was made of them.
 """
 
-import threading
 from collections.abc import Callable, Sequence
+from threading import Lock
 from typing import Final
 
 from bench.normalise import normal
+from bench.repeats import repeats
+from bench.ties import bonds, tie_row
 from storage.ledger import ActorKind
 from storage.queries import UntakenReading, position, untaken_readings
 from storage.rows import TakenRow
@@ -22,13 +24,13 @@ BATCH: Final = 1000
 
 
 class Intake:
-    """Takes readings of one store. The only one that moves its place: make one a store, for every thread."""
+    """Takes readings of one store. One at a time: it is the only one that moves its place."""
 
     def __init__(self, store: Store, clock_us: Callable[[], int], actor: str) -> None:
         self._store = store
         self._clock_us = clock_us
         self._actor = actor
-        self._one_at_a_time = threading.Lock()
+        self._one_at_a_time = Lock()
         with store.reader() as connection:
             self._place = position(connection, PLACE)
 
@@ -45,26 +47,32 @@ class Intake:
         with self._one_at_a_time:
             with self._store.reader() as connection:
                 readings = untaken_readings(connection, after=self._place, limit=BATCH)
+                again = repeats(connection, readings)
             if not readings:
                 return 0
-            rows = [taken_row(reading) for reading in readings]
-            self._store.writer.submit(lambda tx: self._enter(tx, rows)).result()
+            rows = [taken_row(reading, again.get(reading.number)) for reading in readings]
+            new = [reading for reading in readings if reading.number not in again and reading.version == 1]
+            self._store.writer.submit(lambda tx: self._enter(tx, rows, new)).result()
             self._place = rows[-1].reading_number
             return len(rows)
 
-    def _enter(self, tx: Transaction, rows: Sequence[TakenRow]) -> None:
+    def _enter(self, tx: Transaction, rows: Sequence[TakenRow], new: Sequence[UntakenReading]) -> None:
+        found = bonds(tx.connection, new)
+        ties = [
+            tie_row(ordinal, reading_id, bond) for ordinal, (reading_id, bond) in enumerate(found.items())
+        ]
         tx.enter(
             "readings.taken",
             at_us=self._clock_us(),
             actor=self._actor,
             actor_kind=ActorKind.DAEMON,
-            rows={"taken": rows},
+            rows={"taken": rows, "tie": ties},
         )
         tx.set_position(PLACE, rows[-1].reading_number)
 
 
-def taken_row(reading: UntakenReading) -> TakenRow:
+def taken_row(reading: UntakenReading, repeat_of: int | None = None) -> TakenRow:
     """Return what a reading amounts to."""
     found = normal(reading.quantity, reading.outcome, reading.value_numeral, reading.unit)
     value = None if found.numeral is None else float(found.numeral)
-    return TakenRow(reading.number, found.numeral, value, found.unit, found.note)
+    return TakenRow(reading.number, found.numeral, value, found.unit, found.note, repeat_of)

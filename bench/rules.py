@@ -13,5 +13,17 @@ RULES: Final[dict[str, str]] = {
     "record.retired": "The record is retired and takes part in nothing new.",
     "record.future": "A record cannot hold from a moment in the future by more than a year.",
     "record.names_itself": "A record cannot be a part of itself.",
+    "pin.malformed": "A pin is 4 to 8 digits that are not all the same.",
+    "pin.unset": "The person has no pin yet.",
+    "pin.wrong": "The pin is not that of the person.",
+    "pin.locked": "The pin is locked for some minutes after five wrong tries in a row.",
+    "tray.empty_request": "Nothing was named to put on the tray.",
+    "tray.item_malformed": "An item of a tray does not name what its kind names.",
+    "tray.item_unknown": "The item is not on the tray.",
+    "tray.changed_meanwhile": "Somebody else changed the item since the tray was read.",
+    "tie.no_reading": "No reading was named.",
+    "tie.nothing_to_swap": "Only readings that are tied can be swapped.",
+    "reading.unknown": "A reading is named that is not in the store.",
+    "act.reason_wanted": "The act changes what people rely on, so it needs a reason in words.",
 }
 """Every code that `RefusedError.rule` can hold, with what it means."""

@@ -148,6 +148,7 @@ class TakenRow(NamedTuple):
     normal_value: float | None = None
     normal_unit: str | None = None
     note: str | None = None
+    repeat_of: int | None = None
 
 
 class LineActRow(NamedTuple):

@@ -1,6 +1,6 @@
 """Readings and their versions, with what step 2 made of them."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Any, Final
 
 from sqlalchemy import Connection, and_, exists, func, or_, select
@@ -62,10 +62,21 @@ class UntakenReading:
     """What step 2 needs of a reading."""
 
     number: int
+    reading_id: int
+    version: int
+    instrument: str
+    at_us: int
+    """When its frame came. [µs]"""
     quantity: str
     outcome: str
+    value_text: str
     value_numeral: str | None
     unit: str
+    sample: str | None = None
+    sequence: str | None = None
+    instrument_time: str | None = None
+    mode: str | None = None
+    stable: bool | None = None
 
 
 _newer: Final = reading.alias("newer")
@@ -196,9 +207,7 @@ def reading_versions(connection: Connection, reading_id: int) -> list[ReadingRec
 def untaken_readings(connection: Connection, *, after: int, limit: int) -> list[UntakenReading]:
     """Return the next reading versions after a number, in order."""
     statement = (
-        select(
-            reading.c.number, reading.c.quantity, reading.c.outcome, reading.c.value_numeral, reading.c.unit
-        )
+        select(*(reading.c[one.name] for one in fields(UntakenReading)))
         .where(reading.c.number > after)
         .order_by(reading.c.number)
         .limit(limit)

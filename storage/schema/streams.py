@@ -156,6 +156,15 @@ Index(
     postgresql_where=sql("version > 1"),
 )
 
+# A message sent again is found by the number that its instrument gave it.
+Index(
+    "ix_reading_instrument_sequence",
+    reading.c.instrument,
+    reading.c.sequence,
+    sqlite_where=sql("sequence IS NOT NULL"),
+    postgresql_where=sql("sequence IS NOT NULL"),
+)
+
 taken: Final = Table(
     "taken",
     metadata,
@@ -165,6 +174,7 @@ taken: Final = Table(
     Column("normal_value", real(), nullable=True),
     words("normal_unit", nullable=True),
     words("note", nullable=True),
+    count("repeat_of", nullable=True),
     UniqueConstraint("reading_number"),
     sqlite_strict=True,
     sqlite_with_rowid=False,

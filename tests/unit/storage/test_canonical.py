@@ -95,8 +95,8 @@ def test_a_real_is_eight_bytes_and_zero_has_no_sign() -> None:
 
 
 def test_an_int_in_a_real_column_is_written_as_the_double_that_the_database_keeps() -> None:
-    assert ENCODER.encode({"taken": [(7, 3, None, 2, None, None)]}) == ENCODER.encode(
-        {"taken": [(7, 3, None, 2.0, None, None)]}
+    assert ENCODER.encode({"taken": [(7, 3, None, 2, None, None, None)]}) == ENCODER.encode(
+        {"taken": [(7, 3, None, 2.0, None, None, None)]}
     )
 
 
@@ -120,13 +120,13 @@ def test_a_table_without_rows_says_nothing() -> None:
 @pytest.mark.parametrize("bad", [math.nan, math.inf, "3.41", b"3"])
 def test_refuses_what_is_no_finite_number(bad: SqlValue) -> None:
     with pytest.raises(RowError, match="finite number"):
-        ENCODER.encode({"taken": [(7, 3, None, bad, None, None)]})
+        ENCODER.encode({"taken": [(7, 3, None, bad, None, None, None)]})
 
 
 @pytest.mark.parametrize("bad", ["3,41", "+3.41", " 3.41", "3.", "", "----", "=1", "٣", 3.41])
 def test_refuses_what_is_no_plain_numeral(bad: SqlValue) -> None:
     with pytest.raises(RowError, match="plain decimal numeral"):
-        ENCODER.encode({"taken": [(7, 3, bad, None, None, None)]})
+        ENCODER.encode({"taken": [(7, 3, bad, None, None, None, None)]})
 
 
 @pytest.mark.parametrize(("place", "bad"), [(1, "2"), (1, 2.0), (2, 5), (3, b"x")])
@@ -145,12 +145,12 @@ def test_refuses_a_value_of_another_type_after_rows_that_fit() -> None:
 
 def test_refuses_a_whole_number_that_no_database_holds() -> None:
     with pytest.raises(RowError, match="at most 64 bits"):
-        ENCODER.encode({"taken": [(7, 2**63, None, None, None, None)]})
+        ENCODER.encode({"taken": [(7, 2**63, None, None, None, None, None)]})
 
 
 def test_refuses_a_real_beyond_all_doubles() -> None:
     with pytest.raises(RowError, match="table taken"):
-        ENCODER.encode({"taken": [(7, 3, None, 10**400, None, None)]})
+        ENCODER.encode({"taken": [(7, 3, None, 10**400, None, None, None)]})
 
 
 def test_refuses_rows_whose_keys_cannot_be_ordered() -> None:
