@@ -9,6 +9,7 @@ from evaluate.checks import finite
 from evaluate.errors import MissingInputError, UnknownNameError
 from evaluate.formula import Formula, FormulaInput
 from evaluate.formula_table import TABLE
+from evaluate.uncertainty import Budget, Input, propagate
 
 _BY_ID_AND_VERSION: Final = MappingProxyType({(one.id, one.version): one for one in TABLE})
 _NEWEST: Final = MappingProxyType({one.id: one for one in sorted(TABLE, key=lambda one: one.version)})
@@ -132,6 +133,67 @@ def recompute(formula_id: str, inputs: Mapping[str, float], version: int | None 
     """
     chosen = formula(formula_id, version)
     return chosen.function(**complete_inputs(chosen.id, inputs, chosen.version))
+
+
+def budget(
+    formula_id: str,
+    inputs: Mapping[str, float],
+    uncertainties: Mapping[str, float],
+    *,
+    version: int | None = None,
+    correlations: Mapping[tuple[str, str], float] | None = None,
+) -> Budget:
+    """Return the value that a formula gives for stored inputs, with its uncertainty and the inputs' shares.
+
+    Parameters
+    ----------
+    formula_id : str
+        See `formulas`.
+    inputs : mapping of str to float
+        By the names of the formula. [units of the formula]
+    uncertainties : mapping of str to float
+        Standard uncertainties by the same names; an input without one is exact. [units of the formula]
+    version : int, optional
+        Version of the formula, the newest by default.
+    correlations : mapping of (str, str) to float, optional
+        Correlation coefficient of two inputs, as for `evaluate.uncertainty.propagate`.
+
+    Returns
+    -------
+    Budget
+        Value, standard uncertainty and the contribution of each input. [unit of the formula]
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such formula, version or input.
+    MissingInputError
+        If an input without a default was not given.
+    OutOfRangeError
+        If an input is not finite or outside its range, or an uncertainty negative.
+    ContradictionError
+        If two inputs or the correlations cannot all be true.
+
+    Notes
+    -----
+    First-order propagation [1]_. At an edge, such as a blank of zero, the sensitivity is that of the side
+    which the formula takes.
+
+    References
+    ----------
+    .. [1] JCGM 100:2008, equation 16. Published.
+    """
+    chosen = formula(formula_id, version)
+    given = complete_inputs(chosen.id, inputs, chosen.version)
+    for name in uncertainties:
+        if name not in given:
+            raise UnknownNameError(
+                f"{chosen.id} has no input {name!r}; its inputs: {', '.join(given)}",
+                name="uncertainty",
+                value=name,
+            )
+    doubtful = {name: Input(value, uncertainties.get(name, 0.0)) for name, value in given.items()}
+    return propagate(chosen.function, doubtful, correlations)
 
 
 def worked(formula_id: str, inputs: Mapping[str, float], version: int | None = None) -> str:

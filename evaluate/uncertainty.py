@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 from evaluate.checks import enough, finite, in_range, not_negative, positive
 from evaluate.errors import ContradictionError, UnknownNameError
+from evaluate.sensitivity import sensitivity
 
 _SMALLEST = 1e-300  # keeps an exact input a variable, so that its sensitivity is found as well
 
@@ -81,8 +82,8 @@ def propagate(
     Notes
     -----
     :math:`u^2 = \sum_{ij} c_i u_i\, r_{ij}\, c_j u_j` [1]_, with sensitivities :math:`c_i` found by numerical
-    derivatives, good to about seven digits. Where the function bends within an uncertainty, this is only a
-    first approach and a simulation is the judge.
+    derivatives, good to about nine digits (`evaluate.sensitivity`). Where the function bends within an
+    uncertainty, this is only a first approach and a simulation is the judge.
 
     References
     ----------
@@ -234,16 +235,18 @@ def _derivatives(
 ) -> tuple[float, dict[str, float]]:
     from uncertainties import ufloat, wrap
 
-    names = list(inputs)
-    for name in names:
-        finite(name, inputs[name].value)
-        not_negative(f"uncertainty of {name}", inputs[name].u)
-    variables = [ufloat(inputs[name].value, max(inputs[name].u, _SMALLEST)) for name in names]
-    result = wrap(lambda *values: function(**dict(zip(names, values, strict=True))))(*variables)
+    for name, one in inputs.items():
+        finite(name, one.value)
+        not_negative(f"uncertainty of {name}", one.u)
+    names, values = list(inputs), {name: one.value for name, one in inputs.items()}
+    variables = [ufloat(one.value, max(one.u, _SMALLEST)) for one in inputs.values()]
+    result = wrap(
+        lambda *_: function(**values),
+        [lambda *_, name=name: sensitivity(function, values, name) for name in names],
+    )(*variables)
     value = finite("result", result.nominal_value)
     return value, {
-        name: finite(f"sensitivity to {name}", result.derivatives.get(variable, 0.0))
-        for name, variable in zip(names, variables, strict=True)
+        name: result.derivatives.get(variable, 0.0) for name, variable in zip(names, variables, strict=True)
     }
 
 

@@ -7,14 +7,16 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Final
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from uncertainties import ufloat
 
 from evaluate import formula_functions, formula_table, units
 from evaluate.errors import ContradictionError, MissingInputError, OutOfRangeError, UnknownNameError
 from evaluate.formula import Formula
-from evaluate.formulas import complete_inputs, formula, formulas, recompute, worked
+from evaluate.formulas import budget, complete_inputs, formula, formulas, recompute, worked
 from evaluate.molecular import molecular_so2, sulfurous_pk
 
 CHEMISTRY: Final = Path(__file__).parents[3] / "docs" / "chemistry.md"
@@ -338,6 +340,71 @@ def test_complete_inputs__refuses_missing_inputs_with_their_units() -> None:
         complete_inputs("ta_ph_8_2", {"titrant_mol_per_l": 0.1})
     with pytest.raises(MissingInputError, match="as_read needs value as well"):
         complete_inputs("as_read", {})
+
+
+QUAM_A2: Final = {"mass_g": 0.3888, "standard_g_per_mol": 204.2212, "titre_ml": 18.64}
+QUAM_A2_U: Final = {
+    "mass_g": 0.00013,
+    "purity": 0.00029,
+    "standard_g_per_mol": 0.0038,
+    "titre_ml": 0.013,
+    "titrant_per_standard": 0.0005,  # in the place of the guide's factor for repeatability
+}
+
+
+def test_budget__published_sodium_hydroxide_by_phthalate() -> None:
+    found = budget("titrant_strength_weighed", QUAM_A2, QUAM_A2_U)
+    assert found.value == pytest.approx(0.10214, abs=5e-6)
+    assert found.u == pytest.approx(0.00010, abs=5e-6)
+
+
+def test_budget__limit_without_uncertainties_a_value_is_exact() -> None:
+    found = budget("ta_ph_8_2", inputs_of("ta_ph_8_2"), {})
+    assert (found.value, found.u) == (recompute("ta_ph_8_2", inputs_of("ta_ph_8_2")), 0.0)
+
+
+def test_budget__limit_a_blank_of_zero_and_no_dilution_may_be_in_doubt() -> None:
+    inputs = inputs_of("ta_ph_8_2")  # 0.75043 g/L a mL
+    found = budget("ta_ph_8_2", inputs, {"blank_ml": 0.02, "dilution": 0.01})
+    assert found.contributions["blank_ml"].u == pytest.approx(0.02 * 0.75043, rel=1e-6)
+    assert found.contributions["dilution"].u == pytest.approx(0.01 * found.value, rel=1e-6)
+
+
+@pytest.mark.parametrize("one", ALL, ids=IDS)
+def test_budget__law_the_shares_add_to_one(one: Formula) -> None:
+    inputs = complete_inputs(one.id, KNOWN[one.id][0])
+    found = budget(one.id, inputs, dict.fromkeys(inputs, 0.001), version=one.version)
+    assert math.fsum(each.share for each in found.contributions.values()) == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize("one", ALL, ids=IDS)
+def test_budget__independent_uncertainties_package_on_the_text(one: Formula) -> None:
+    inputs = complete_inputs(one.id, KNOWN[one.id][0])
+    doubts = {name: 0.001 * (nth + 1) for nth, name in enumerate(inputs)}
+    variables: dict[str, Any] = {name: ufloat(value, doubts[name]) for name, value in inputs.items()}
+    numbers = variables | {each.name: each.value for each in one.constants}
+    above = {"__builtins__": {}, "max": lambda _, value: value}  # no known value is cut off at its least
+    expected = eval(one.text, above, numbers)
+    assert budget(one.id, inputs, doubts).u == pytest.approx(expected.std_dev, rel=1e-6)
+
+
+def test_budget__independent_monte_carlo_with_one_burette_for_titre_and_blank() -> None:
+    inputs = {"titre_ml": 5.0, "blank_ml": 0.3, "titrant_mol_per_l": 0.01, "sample_ml": 50.0}
+    doubts = {"titre_ml": 0.03, "blank_ml": 0.03, "titrant_factor": 0.002, "sample_ml": 0.05}
+    random = np.random.default_rng(20251006)
+    together = [[0.03**2, 0.8 * 0.03**2], [0.8 * 0.03**2, 0.03**2]]
+    titre, blank = random.multivariate_normal([5.0, 0.3], together, 400_000).T
+    factor, sample = random.normal(1.0, 0.002, 400_000), random.normal(50.0, 0.05, 400_000)
+    simulated = (titre - blank) * 0.01 * factor * 64.058 * 1000 / sample
+    found = budget("free_so2_iodine", inputs, doubts, correlations={("titre_ml", "blank_ml"): 0.8})
+    assert found.u == pytest.approx(float(simulated.std()), rel=0.01)
+
+
+def test_budget__refuses_an_uncertainty_of_no_input_and_one_below_zero() -> None:
+    with pytest.raises(UnknownNameError, match="ta_ph_8_2 has no input 'ph'; its inputs: titre_ml, "):
+        budget("ta_ph_8_2", inputs_of("ta_ph_8_2"), {"ph": 0.01})
+    with pytest.raises(OutOfRangeError, match="uncertainty of titre_ml"):
+        budget("ta_ph_8_2", inputs_of("ta_ph_8_2"), {"titre_ml": -0.01})
 
 
 def test_worked__closed_form_shows_text_numbers_value_and_sources() -> None:
