@@ -2,6 +2,7 @@
 // The server draws everything; without this script the page is whole, only still.
 
 const ROUND_MS = 1000; // at most one fetch a second
+const RETRY_MS = 3000; // after a refused stream
 const AGE_MS = 5000; // ages are counted on between fetches
 
 const pulse = document.querySelector("[data-pulse]");
@@ -48,18 +49,44 @@ function age() {
   }
 }
 
-const source = new EventSource("/api/v1/events");
 const mark = () => {
   dirty = true;
 };
-for (const kind of ["reading", "line", "gap", "fault", "entry"]) source.addEventListener(kind, mark);
-source.addEventListener("open", () => {
-  say("live");
-  mark(); // what happened while nobody listened
+
+let source = null;
+
+function listen() {
+  source = new EventSource("/api/v1/events");
+  for (const kind of ["reading", "line", "gap", "fault", "entry"]) source.addEventListener(kind, mark);
+  source.addEventListener("open", () => {
+    say("live");
+    mark(); // what happened while nobody listened
+  });
+  source.addEventListener("error", () => {
+    say("not connected, trying again");
+    // A lost stream comes back by itself; one that was refused does not.
+    if (source?.readyState === EventSource.CLOSED) setTimeout(listenIfSeen, RETRY_MS);
+  });
+}
+
+function listenIfSeen() {
+  if (document.hidden || (source && source.readyState !== EventSource.CLOSED)) return;
+  listen();
+}
+
+// A tab that nobody sees holds no stream: a browser opens only six connections to one place.
+function rest() {
+  source?.close();
+  source = null;
+  say("resting");
+}
+
+document.addEventListener("visibilitychange", () => {
+  if (document.hidden) rest();
+  else listenIfSeen();
 });
-source.addEventListener("error", () => say("not connected, trying again"));
-document.addEventListener("visibilitychange", refresh);
 setInterval(refresh, ROUND_MS);
 setInterval(age, AGE_MS);
 // A line can change its state without a word in the ledger.
 setInterval(mark, 10 * ROUND_MS);
+listenIfSeen();

@@ -76,6 +76,35 @@ def test_what_a_person_is_inside_of_keeps_still(visitor: Visitor) -> None:
     until("the table to move on once it is left", lambda: newest(visitor) > int(held))
 
 
+def test_a_stream_that_was_refused_is_asked_for_again(visitor: Visitor) -> None:
+    visitor.page.route("**/api/v1/events", lambda route: route.fulfill(status=503))
+    visitor.open("/")
+    until("the refusal to be told", lambda: visitor.text("[data-pulse]") == "not connected, trying again")
+    visitor.page.unroute("**/api/v1/events")
+    until("the stream", lambda: visitor.text("[data-pulse]") == "live")
+    assert all("503" in text for text in visitor.complaints)
+    visitor.complaints.clear()
+
+
+HIDE = """(hidden) => {
+  Object.defineProperty(document, "hidden", { value: hidden, configurable: true });
+  document.dispatchEvent(new Event("visibilitychange"));
+}"""
+
+
+def test_many_tabs_in_the_background_do_not_keep_the_front_one_waiting(visitor: Visitor) -> None:
+    background = [visitor.page.context.new_page() for _ in range(7)]  # a browser opens six connections
+    for tab in background:
+        tab.goto(visitor.origin)
+        tab.evaluate(HIDE, True)
+    visitor.open("/")
+    until("the stream", lambda: visitor.text("[data-pulse]") == "live")
+    seen_again = background[0]
+    seen_again.evaluate(HIDE, False)
+    pulse = seen_again.locator("[data-pulse]")
+    until("the stream of a tab that is seen again", lambda: pulse.inner_text() == "live")
+
+
 @contextlib.contextmanager
 def restartable(folder: Path) -> Iterator[tuple[Path, int]]:
     """Give a configuration that listens to numbered frames, and its port."""
