@@ -81,15 +81,15 @@ def forecast_health(
     days, values = series("day", day), series("value", value)
     if len(days) != len(values) or days != sorted(days):
         raise EvaluateError("one value is wanted for each day, and days in order", name="day")
-    since = max(series("cleaned on", cleaned_on), default=-float("inf")) if cleaned_on else -float("inf")
+    since = max(series("cleaned on", [days[0], *cleaned_on]))
     points = [(d, v) for d, v in zip(days, values, strict=True) if d >= since]
     trend = straight_line([d for d, _ in points], [v for _, v in points])
-    sign = -1.0 if falls else 1.0
-    if sign * (values[-1] - finite("limit", limit)) >= 0:
+    beyond = values[-1] - finite("limit", limit)
+    if (beyond <= 0) if falls else (beyond >= 0):
         return Health(HealthVerdict.FAILED, trend, None)
     if not loss_rate(trend, probability=probability).is_certain:
         return Health(HealthVerdict.STEADY, trend, None)
-    if sign * trend.slope < 0:
+    if (trend.slope > 0) is falls:
         return Health(HealthVerdict.IMPROVING, trend, None)
     return Health(HealthVerdict.WORSENING, trend, _failure(trend, limit, probability))
 
