@@ -8,7 +8,7 @@ from operator import attrgetter
 from typing import Final
 
 from evaluate.chart_constants import chart_constants
-from evaluate.control_charts import range_chart_limits
+from evaluate.control_charts_ranges import range_chart_limits
 from tundish.selftest.case import Case, NotReproduced, Status
 from tundish.selftest.tables import rows
 

@@ -6,15 +6,9 @@ from itertools import chain
 from operator import attrgetter
 from typing import Final
 
-from evaluate.control_charts import (
-    GroupLimits,
-    Limits,
-    MovingRangeLimits,
-    group_limits,
-    moving_range_limits,
-    standard_scores,
-)
+from evaluate.control_charts import Limits, standard_scores
 from evaluate.control_charts_drift import CusumChart, cusum_chart, ewma_chart
+from evaluate.control_charts_ranges import GroupLimits, MovingRangeLimits, group_limits, moving_range_limits
 from evaluate.rule_sets import RuleSet, judge, rule
 from evaluate.statistics import mean, standard_deviation
 from tundish.selftest.case import Case, Status

@@ -4,16 +4,9 @@ from collections.abc import Iterator
 from functools import partial
 from typing import Final
 
+from evaluate.standard_uncertainty import combined_u, u_from_expanded, u_from_rectangle, u_from_triangle
 from evaluate.sulfur_dioxide import so2_by_iodine
-from evaluate.uncertainty import (
-    Budget,
-    Input,
-    combined_u,
-    propagate,
-    u_from_expanded,
-    u_from_rectangle,
-    u_from_triangle,
-)
+from evaluate.uncertainty import Budget, Input, propagate
 from tundish.selftest.case import Case, NotReproduced, Status
 
 _A2: Final = "Eurachem/CITAC QUAM, example A2: sodium hydroxide by phthalate"
