@@ -33,7 +33,8 @@ class _Running:
     driver: DriverFactory
     line: Line
     record: LineRecord
-    task: asyncio.Task[None]
+    task: asyncio.Task[None] | None
+    """None of a line that is listed and was not started."""
 
 
 class Supervisor:
@@ -58,17 +59,25 @@ class Supervisor:
         self._on_change = on_change
         self._lines: dict[str, _Running] = {}
 
-    def add_line(self, settings: LineSettings, driver: DriverFactory) -> None:
-        """Start a line. Raises `LineNameError` if there is one of that name."""
+    def add_line(self, settings: LineSettings, driver: DriverFactory, *, stopped: str | None = None) -> None:
+        """Start a line, or only list it if `stopped` says why. Raises `LineNameError` if there is one."""
         if settings.name in self._lines:
             text = f"there is a line {settings.name!r} already; change that one, or choose another name"
             raise LineNameError(text)
-        self._lines[settings.name] = self._started(settings, driver)
+        self._lines[settings.name] = self._made(settings, driver, stopped)
 
-    async def change_line(self, settings: LineSettings, driver: DriverFactory) -> None:
-        """Stop the line of that name and start it with other settings. Raises `LineNameError`."""
+    async def change_line(
+        self, settings: LineSettings, driver: DriverFactory, *, stopped: str | None = None
+    ) -> None:
+        """Stop the line of that name and start it with other settings, unless `stopped` says why not.
+
+        Raises
+        ------
+        LineNameError
+            If there is no line of that name.
+        """
         await self.stop_line(settings.name)
-        self._lines[settings.name] = self._started(settings, driver)
+        self._lines[settings.name] = self._made(settings, driver, stopped)
 
     async def restart_line(self, name: str) -> None:
         """Stop a line and start it as it was. Raises `LineNameError`."""
@@ -104,23 +113,26 @@ class Supervisor:
             raise LineNameError(f"there is no line {name!r}; known: {known}")
         return self._lines[name]
 
-    def _started(self, settings: LineSettings, driver: DriverFactory) -> _Running:
+    def _made(self, settings: LineSettings, driver: DriverFactory, stopped: str | None) -> _Running:
         first = LineState(
             line=settings.name,
             instrument=settings.instrument,
             driver=driver.identity.name,
-            state=Condition.OPENING,
+            state=Condition.OPENING if stopped is None else Condition.STOPPED,
             since=now(self._clock),
+            why=stopped or "",
         )
         record = LineRecord(first, self._on_change)
         transport = self._make_transport(settings.source, self._clock)
         keeper = Keeper(self._sink, self._clock, driver, record, comes_again=transport.comes_again)
         line = Line(transport, keeper, record, self._clock, self._make_backoff())
-        task = asyncio.create_task(line.run(), name=f"line {settings.name}")
+        task = None
+        if stopped is None:
+            task = asyncio.create_task(line.run(), name=f"line {settings.name}")
         return _Running(settings, driver, line, record, task)
 
     async def _stop(self, lines: Iterable[_Running], timeout_s: float) -> None:
-        waiting = {running.task: running for running in lines if not running.task.done()}
+        waiting = {each.task: each for each in lines if each.task is not None and not each.task.done()}
         for running in waiting.values():
             running.line.stop()
         if not waiting:

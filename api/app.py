@@ -16,6 +16,7 @@ from api.routes import (
     health,
     instruments,
     ledger,
+    line_acts,
     lines,
     readings,
     sheets,
@@ -77,7 +78,7 @@ def _parts(app: FastAPI) -> Parts:
 def _lay_routes(app: FastAPI) -> None:
     strict = [Depends(refuse_unknown_parameters)]
     api = APIRouter(prefix=API_PREFIX, responses=DOCUMENTED, dependencies=strict)
-    for room in (health, lines, instruments, captures, readings, ledger, events, documents):
+    for room in (health, lines, line_acts, instruments, captures, readings, ledger, events, documents):
         api.include_router(room.router)
     app.include_router(api)
     app.include_router(sheets.router, responses=DOCUMENTED, dependencies=strict)

@@ -4,8 +4,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Annotated
 
-from fastapi import Depends, Request
+from fastapi import Depends, Header, Request
 
+from api.acts import Act
 from api.database import Database
 from api.live import Bell
 from api.pages import Pages
@@ -39,6 +40,35 @@ def _database(found: Annotated[Parts, Depends(parts)]) -> Database:
     return found.database
 
 
+ACTOR = r"^[A-Za-z0-9][A-Za-z0-9._@-]{0,31}$"
+"""Initials of a person, the name of an account or of a program."""
+
+
+def _actor(
+    tundish_actor: Annotated[
+        str,
+        Header(
+            pattern=ACTOR,
+            description="Who asks: initials, or the name of an account or program. It stands in the ledger.",
+            examples=["AB"],
+        ),
+    ],
+) -> str:
+    """Return who asks for a change.
+
+    The one place that decides who may ask, and as whom. Up to now everybody who reaches the loopback address
+    may, and says who they are. A browser sends this header for no page but our own.
+    """
+    return tundish_actor
+
+
+def act_of(actor: str, reason: str | None) -> Act:
+    """Return an act with its actor and its reason, an empty one being none."""
+    return Act(actor, (reason or "").strip() or None)
+
+
+ManagerOf = Annotated[str, Depends(_actor)]
+"""Who asks to manage the daemon: its lines, its configuration, its copies."""
 PartsOf = Annotated[Parts, Depends(parts)]
 ServicesOf = Annotated[Services, Depends(_services)]
 DatabaseOf = Annotated[Database, Depends(_database)]

@@ -23,6 +23,7 @@ from api.problems import problem_response
 LOOPBACK_HOSTS: Final = ("127.0.0.1", "localhost", "[::1]")
 SAFE_METHODS: Final = frozenset({"GET", "HEAD", "OPTIONS"})
 TOO_LARGE: Final = HTTPStatus.REQUEST_ENTITY_TOO_LARGE
+JSON_MEDIA_TYPE: Final = "application/json"
 BODY_LIMIT_BYTES: Final = 1_048_576  # 1 MiB: far above any body a route takes [bytes]
 
 SECURITY_HEADERS: Final = {
@@ -40,6 +41,7 @@ _log = structlog.get_logger(__name__)
 def add_guards(app: FastAPI, allowed_hosts: Sequence[str], send_timeout_s: float) -> None:
     """Put every guard before the routes of an app; what is added later stands further out."""
     app.add_middleware(FaultBoundary)
+    app.add_middleware(JsonOnly)
     app.add_middleware(BodyLimit)
     app.add_middleware(OriginGuard)
     app.add_middleware(HostGuard, allowed=allowed_hosts)
@@ -125,6 +127,30 @@ def _from_elsewhere(headers: Headers, scheme: str) -> bool:
     except ValueError:
         return True  # no browser writes such an origin for one of our pages
     return (parts.scheme, parts.netloc.lower()) != (scheme, headers.get("host", "").lower())
+
+
+class JsonOnly:
+    """Refuse bodies that are not said to be JSON: a foreign page can send some other kinds unasked."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self._app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Pass the request on if it has no body, or a body of JSON."""
+        if scope["type"] == "http" and scope["method"] not in SAFE_METHODS:
+            headers = Headers(scope=scope)
+            came = headers.get("content-type", "")
+            if _has_body(headers) and came.partition(";")[0].strip().lower() != JSON_MEDIA_TYPE:
+                detail = f"the body is said to be {came or 'of no type'!r}; send {JSON_MEDIA_TYPE}"
+                await problem_response(HTTPStatus.UNSUPPORTED_MEDIA_TYPE, detail, scope["path"])(
+                    scope, receive, send
+                )
+                return
+        await self._app(scope, receive, send)
+
+
+def _has_body(headers: Headers) -> bool:
+    return "transfer-encoding" in headers or headers.get("content-length", "0") != "0"
 
 
 class BodyLimit:

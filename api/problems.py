@@ -22,7 +22,7 @@ class ParameterFault(BaseModel):
     parameter: str
     """Its name as it stands in the address or the header."""
     location: str
-    """Where it stood: query, path, header or body."""
+    """Where it stood: query, path, header, body, or a file of the configuration."""
     detail: str
     """What came and what would be right."""
 
@@ -90,15 +90,20 @@ def problem_response(
     return JSONResponse(body.model_dump(), status.value, kept, media_type=PROBLEM_MEDIA_TYPE)
 
 
-DOCUMENTED: Final[dict[int | str, dict[str, Any]]] = {
-    status.value: {
-        "model": Problem,
-        "description": status.phrase,
-        "content": {PROBLEM_MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}},
+def documented(*statuses: HTTPStatus) -> dict[int | str, dict[str, Any]]:
+    """Return what a route says of its errors in the OpenAPI document."""
+    return {
+        status.value: {
+            "model": Problem,
+            "description": status.phrase,
+            "content": {PROBLEM_MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}},
+        }
+        for status in statuses
     }
-    for status in (HTTPStatus.BAD_REQUEST, HTTPStatus.NOT_FOUND, HTTPStatus.UNPROCESSABLE_ENTITY)
-}
-"""What each route says of its errors in the OpenAPI document."""
+
+
+DOCUMENTED: Final = documented(HTTPStatus.BAD_REQUEST, HTTPStatus.NOT_FOUND, HTTPStatus.UNPROCESSABLE_ENTITY)
+"""What every route says of its errors."""
 
 
 def add_problem_handlers(app: FastAPI) -> None:

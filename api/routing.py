@@ -4,14 +4,21 @@ from collections import Counter
 from collections.abc import Callable, Mapping
 from difflib import get_close_matches
 from http import HTTPStatus
-from typing import Any, TypeVar
+from typing import Any, Final, TypeVar
 
 from fastapi import APIRouter, Request
 from fastapi.dependencies.utils import get_flat_params
 from fastapi.params import ParamTypes
 from fastapi.routing import APIRoute
 
-from api.problems import ParameterFault, ProblemError
+from api.problems import ParameterFault, ProblemError, documented
+
+REFUSALS_OF_WRITES: Final = documented(
+    HTTPStatus.FORBIDDEN,
+    HTTPStatus.CONFLICT,
+    HTTPStatus.UNSUPPORTED_MEDIA_TYPE,
+    HTTPStatus.SERVICE_UNAVAILABLE,
+)
 
 Endpoint = TypeVar("Endpoint", bound=Callable[..., Any])
 
@@ -30,6 +37,17 @@ def reads(
         if head is not None:
             quiet = {"include_in_schema": False}
         router.add_api_route(path, head or endpoint, methods=["HEAD"], **quiet)
+        return endpoint
+
+    return lay
+
+
+def writes(router: APIRouter, method: str, path: str, **options: Any) -> Callable[[Endpoint], Endpoint]:
+    """Lay a route that changes something, with what it may refuse in the OpenAPI document."""
+
+    def lay(endpoint: Endpoint) -> Endpoint:
+        responses = {**REFUSALS_OF_WRITES, **options.pop("responses", {})}
+        router.add_api_route(path, endpoint, methods=[method], responses=responses, **options)
         return endpoint
 
     return lay

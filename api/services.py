@@ -7,6 +7,8 @@ from typing import Protocol
 
 from sqlalchemy import Connection
 
+from api.acts import LineControl
+
 
 class ReadStore(Protocol):
     """Gives connections that can only read."""
@@ -145,6 +147,7 @@ class Services:
     store: ReadStore
     commits: CommitSource
     lines: LineDirectory
+    line_control: LineControl
     health: HealthSource
     settings: ApiSettings
     clock_us: Callable[[], int]

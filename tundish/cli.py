@@ -16,6 +16,7 @@ COMMANDS = {
     "lines": "list ports, and the lines of a running daemon",
     "listen": "show what comes in on a line, byte by byte",
     "pour": "run captured bytes through a driver",
+    "reload": "let the running daemon read its configuration again",
     "restore": "put a checked copy back",
     "run": "run the daemon",
     "selftest": "compute the published figures on this installation",

@@ -13,7 +13,8 @@ from pydantic import Field, ValidationError, field_validator
 from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict, SettingsError
 
 from tundish.config_faults import ConfigError, environment_fault_in_words, fault_in_words
-from tundish.line_config import AnyLineConfig, Part
+from tundish.line_config import AnyLineConfig, LinesTable, Part
+from tundish.lines_file import LinesFile, merged
 
 
 class StoreConfig(Part):
@@ -82,13 +83,17 @@ class Config(BaseSettings):
 
 
 def read_table(path: Path) -> dict[str, Any]:
-    """Read a configuration file as it stands, whatever it says.
+    """Read a configuration as it stands, whatever it says, with the lines that are kept beside it.
 
     Raises
     ------
     ConfigError
-        If the file cannot be read or is not TOML.
+        If a file cannot be read or is not TOML.
     """
+    return merged(_file_table(path), LinesFile(path).read())
+
+
+def _file_table(path: Path) -> dict[str, Any]:
     try:
         return tomllib.loads(path.read_text(encoding="utf-8"))
     except OSError as error:
@@ -98,14 +103,16 @@ def read_table(path: Path) -> dict[str, Any]:
 
 
 def load_config(path: Path) -> Config:
-    """Read and check a configuration file.
+    """Read and check a configuration file, with the lines that are kept beside it.
 
     Raises
     ------
     ConfigError
         If the file cannot be read, is not TOML, or anything in it is wrong; all faults at once.
     """
-    table = read_table(path)
+    lines_file = LinesFile(path)
+    kept = lines_file.read()
+    table = merged(_file_table(path), kept)
     try:
         return Config(**table)
     except SettingsError as error:
@@ -113,4 +120,31 @@ def load_config(path: Path) -> Config:
             "environment", [environment_fault_in_words(error, list(Config.model_fields))]
         ) from error
     except ValidationError as error:
-        raise ConfigError(str(path), [fault_in_words(one, table) for one in error.errors()]) from error
+        faults = [_from_its_file(one, table, kept, lines_file) for one in error.errors()]
+        raise ConfigError(str(path), faults) from error
+
+
+def own_lines(path: Path) -> dict[str, dict[str, Any]]:
+    """Return the lines that stand in a configuration file itself, by name, as their tables read once checked.
+
+    One that cannot be used as it stands there, because another stands beside it, comes as it is.
+    """
+    found: dict[str, dict[str, Any]] = {}
+    for one in _file_table(path).get("line", []):
+        try:
+            (line,) = LinesTable.model_validate({"line": [one]}).line
+        except ValidationError:
+            if isinstance(one, dict) and isinstance(one.get("name"), str):
+                found[one["name"]] = one
+        else:
+            found[line.name] = line.model_dump(mode="json", exclude_unset=True)
+    return found
+
+
+def _from_its_file(error: Any, table: dict[str, Any], kept: list[Any], file: LinesFile) -> str:
+    """Write one fault; begin with the name of the file beside the configuration if it lies there."""
+    words = fault_in_words(error, table)
+    first, *rest = error["loc"]
+    if first == "line" and rest and any(table["line"][rest[0]] is one for one in kept):
+        return f"{file.path.name}: {words}"
+    return words

@@ -10,18 +10,21 @@ from pathlib import Path
 import structlog
 
 from acquire.clock import SystemClock
-from acquire.errors import AcquireError
 from acquire.supervisor import Supervisor
 from api.app import close_app, create_app, end_streams
 from api.services import ApiSettings, Services
 from bench.intake import Intake
 from evaluate.units import quantities
 from storage.errors import WriterClosedError
+from storage.ledger import ActorKind
 from storage.store import Store
+from tundish.acts import ActRecord, By
 from tundish.config import Config, load_config
 from tundish.config_faults import ConfigError
-from tundish.errors import UnfinishedStopError
+from tundish.errors import TundishError, UnfinishedStopError
 from tundish.health import CLOCK_NOTE, Health, Lines
+from tundish.line_book import LineBook
+from tundish.line_control import BookControl
 from tundish.loop import run
 from tundish.notify import ServiceNotifier
 from tundish.packages import check_packages
@@ -30,7 +33,7 @@ from tundish.steps import Heart, drain, let_go_of_a_stuck_store, say_head, take_
 from tundish.store_sink import DAEMON, StoreSink
 from tundish.version import software_version
 from tundish.web import bind, server
-from tundish.wiring import LinePlan, known_drivers, line_plans, store_of
+from tundish.wiring import known_drivers, line_plans, store_of
 
 HEARTBEAT_S = 1.0
 """How finely a crash is dated. [s]"""
@@ -64,7 +67,6 @@ class Daemon:
         self._notifier = notifier
         self._clock = SystemClock()
         self._stopping = asyncio.Event()
-        self._plans: dict[str, LinePlan] = {}
         self._reloads: set[asyncio.Task[None]] = set()
 
     def stop(self) -> None:
@@ -89,12 +91,12 @@ class Daemon:
             session = store.begin_session(software_version(), CLOCK_NOTE, self._clock.utc_us())
             intake = Intake(store, self._clock.utc_us, DAEMON)
             supervisor = Supervisor(StoreSink(store.writer, session, known_drivers(store)), self._clock)
-            app = create_app(self._services(store, supervisor, config))
+            book = LineBook(self._place.file, supervisor, ActRecord(store.writer, self._clock.utc_us))
+            app = create_app(self._services(store, supervisor, book, config))
             stack.callback(close_app, app)
             web = server(app)
-            stack.enter_context(handled(self.stop, lambda: self._reload(supervisor)))
-            for plan in plans:
-                self._start(supervisor, plan)
+            stack.enter_context(handled(self.stop, lambda: self._reload(book)))
+            book.open_all(config, plans)
             async with asyncio.TaskGroup() as tasks:
                 serving = tasks.create_task(web.serve(sockets=[listener]), name="web")
                 others = [tasks.create_task(step) for step in self._steps(store, intake, supervisor)]
@@ -107,7 +109,7 @@ class Daemon:
                 self._notifier.stopping()
                 async with asyncio.TaskGroup() as last_tasks:
                     letting_go = last_tasks.create_task(let_go_of_a_stuck_store(store.writer, LET_GO_S))
-                    await self._end_hearing(supervisor, others)
+                    await self._end_hearing(book, supervisor, others)
                     unkept = await asyncio.to_thread(self._drain, store, intake)
                     letting_go.cancel()
                 end_streams(app)
@@ -116,11 +118,12 @@ class Daemon:
         _say_what_was_lost(supervisor, unkept)
         log.info("daemon.stopped")
 
-    def _services(self, store: Store, supervisor: Supervisor, config: Config) -> Services:
+    def _services(self, store: Store, supervisor: Supervisor, book: LineBook, config: Config) -> Services:
         return Services(
             store=store,
             commits=store.writer,
             lines=Lines(supervisor),
+            line_control=BookControl(book),
             health=Health(store),
             settings=ApiSettings(config.store.kind, config.api.allowed_hosts),
             clock_us=self._clock.utc_us,
@@ -158,8 +161,11 @@ class Daemon:
         except TimeoutError:
             log.info("daemon.time_is_up", ran_s=for_s)
 
-    async def _end_hearing(self, supervisor: Supervisor, others: list[asyncio.Task[None]]) -> None:
+    async def _end_hearing(
+        self, book: LineBook, supervisor: Supervisor, others: list[asyncio.Task[None]]
+    ) -> None:
         """Stop the readers and keep what they had heard; then the steps beside them."""
+        await book.close()
         await supervisor.stop_all()
         for task in others:
             task.cancel()
@@ -172,37 +178,18 @@ class Daemon:
             return error
         return None
 
-    def _start(self, supervisor: Supervisor, plan: LinePlan) -> None:
-        supervisor.add_line(plan.settings, plan.factory)
-        self._plans[plan.settings.name] = plan
-
-    def _reload(self, supervisor: Supervisor) -> None:
-        task = asyncio.get_running_loop().create_task(self._change_lines(supervisor), name="reload")
+    def _reload(self, book: LineBook) -> None:
+        task = asyncio.get_running_loop().create_task(_reload(book), name="reload")
         self._reloads.add(task)
         task.add_done_callback(self._reloads.discard)
 
-    async def _change_lines(self, supervisor: Supervisor) -> None:
-        """Read the file again and bring the lines in step with it; with a fault in it, nothing changes."""
-        try:
-            plans = line_plans(load_config(self._place.file), self._place.folder, str(self._place.file))
-        except (ConfigError, AcquireError) as error:
-            log.error("config.refused", why=str(error))  # noqa: TRY400 - a fault of the file, no traceback
-            return
-        wanted = {plan.settings.name: plan for plan in plans}
-        for name in self._plans.keys() - wanted.keys():
-            await supervisor.remove_line(name)
-            del self._plans[name]
-        for name, plan in wanted.items():
-            if name not in self._plans:
-                self._start(supervisor, plan)
-            elif _differs(plan, self._plans[name]):
-                await supervisor.change_line(plan.settings, plan.factory)
-                self._plans[name] = plan
-        log.info("config.reloaded", lines=len(wanted))
 
-
-def _differs(one: LinePlan, other: LinePlan) -> bool:
-    return (one.settings, one.factory.identity) != (other.settings, other.factory.identity)
+async def _reload(book: LineBook) -> None:
+    """Bring the lines in step with the configuration; with a fault in it, nothing changes."""
+    try:
+        await book.reload(By(DAEMON, ActorKind.DAEMON, "a signal asked for it"))
+    except (ConfigError, TundishError) as error:
+        log.error("config.refused", why=str(error))  # noqa: TRY400 - a fault of the file, no traceback
 
 
 def _say_what_was_lost(supervisor: Supervisor, unkept: WriterClosedError | None) -> None:

@@ -4,8 +4,12 @@ TundishError
 ├── AddressError            the address to serve at cannot be had (`tundish.web`)
 ├── ForeignPackageError     one of our packages is somebody else's (`tundish.packages`)
 ├── SimulatedBenchError     the simulated bench did not come up (`tundish.demo`)
+├── UnknownLineError        no line has that name (`tundish.line_book`)
+├── LineConflictError       the lines as they are do not allow it (`tundish.line_book`)
+├── NotKeptError            an act could not be kept, so it was not done (`tundish.line_book`)
 ├── PasswordError           a line names a password that cannot be had (`tundish.sources`)
 ├── UnfinishedStopError     the store could not be written until the end (`tundish.daemon`)
+├── DaemonRefusedError      the daemon does not do what a command asked for (`tundish.commands`)
 └── DaemonUnreachableError  no daemon answers where one was looked for (`tundish.commands`)
 """
 
@@ -34,5 +38,21 @@ class DaemonUnreachableError(TundishError):
     """No daemon answers where one was looked for."""
 
 
+class DaemonRefusedError(TundishError):
+    """The daemon does not do what a command asked for; the text holds every fault."""
+
+
 class PasswordError(TundishError):
     """A password is not where a line says that it is; the text begins with the key that says so."""
+
+
+class UnknownLineError(TundishError):
+    """No line has that name."""
+
+
+class LineConflictError(TundishError):
+    """The lines as they are do not allow what was asked for."""
+
+
+class NotKeptError(TundishError):
+    """An act could not be kept, in its file or in the ledger, so it was not done."""

@@ -27,6 +27,8 @@ class LineConfig(Part):
     """Name of a shipped or installed driver, or the path of a driver file ending in ``.toml``."""
     options: dict[str, Any] = Field(default_factory=dict)
     """What a driver made of code wants to know; each has its own and checks them."""
+    stopped: bool = False
+    """List the line without opening it, until somebody starts it."""
 
 
 class UsbConfig(Part):
@@ -133,3 +135,9 @@ AnyLineConfig = Annotated[
     SerialLineConfig | CaptureFileLineConfig | MqttLineConfig,
     Field(discriminator="kind"),
 ]
+
+
+class LinesTable(Part):
+    """Nothing but lines."""
+
+    line: tuple[AnyLineConfig, ...]

@@ -1,9 +1,11 @@
 """The only place that builds the whole: from a configuration to objects that know each other."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+
+from pydantic import ValidationError
 
 from acquire.config import LineSettings
 from acquire.driver import DriverFactory
@@ -13,9 +15,9 @@ from storage.queries import drivers
 from storage.rows import DriverRow
 from storage.store import Store, open_store
 from tundish.config import Config
-from tundish.config_faults import ConfigError
+from tundish.config_faults import ConfigError, fault_in_words
 from tundish.errors import PasswordError
-from tundish.line_config import AnyLineConfig
+from tundish.line_config import AnyLineConfig, LinesTable
 from tundish.sources import source_of
 
 MIB = 2**20
@@ -27,9 +29,16 @@ class LinePlan:
 
     settings: LineSettings
     factory: DriverFactory
+    stopped: bool = False
+    """Whether it is only listed until somebody starts it."""
 
 
 def line_plans(config: Config, folder: Path, source: str = "configuration") -> tuple[LinePlan, ...]:
+    """Return a plan for each line of a configuration; see `plans_of`."""
+    return plans_of(config.line, folder, source)
+
+
+def plans_of(lines: Iterable[AnyLineConfig], folder: Path, source: str) -> tuple[LinePlan, ...]:
     """Return a plan for each line; paths count from `folder`.
 
     Raises
@@ -39,7 +48,7 @@ def line_plans(config: Config, folder: Path, source: str = "configuration") -> t
     """
     registry = DriverRegistry()
     plans, faults = [], []
-    for line in config.line:
+    for line in lines:
         try:
             plans.append(_plan(line, folder, registry))
         except DriverError as error:
@@ -49,6 +58,24 @@ def line_plans(config: Config, folder: Path, source: str = "configuration") -> t
     if faults:
         raise ConfigError(source, faults)
     return tuple(plans)
+
+
+def checked_line(table: Mapping[str, Any], folder: Path) -> tuple[AnyLineConfig, LinePlan]:
+    """Return one line as it would stand in a configuration file, and its plan; paths count from `folder`.
+
+    Raises
+    ------
+    ConfigError
+        With everything that is wrong with it, its driver included.
+    """
+    whole = {"line": [dict(table)]}
+    try:
+        (line,) = LinesTable.model_validate(whole).line
+    except ValidationError as error:
+        faults = [fault_in_words(one, whole) for one in error.errors()]
+        raise ConfigError("line", [*faults, *driver_faults(whole, folder)]) from error
+    (plan,) = plans_of([line], folder, "line")
+    return line, plan
 
 
 def driver_faults(table: Mapping[str, Any], folder: Path) -> list[str]:
@@ -76,7 +103,8 @@ def _options(line: Mapping[str, Any]) -> Mapping[str, Any]:
 
 def _plan(line: AnyLineConfig, folder: Path, registry: DriverRegistry) -> LinePlan:
     settings = LineSettings(line.name, line.instrument, source_of(line, folder))
-    return LinePlan(settings, registry.factory(_driver_name(line.driver, folder), line.options))
+    factory = registry.factory(_driver_name(line.driver, folder), line.options)
+    return LinePlan(settings, factory, line.stopped)
 
 
 def store_of(config: Config, folder: Path, clock_us: Callable[[], int]) -> Store:

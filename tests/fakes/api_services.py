@@ -1,8 +1,11 @@
 """What the API stands on, for tests: a real store beside lines and health that stay as they were set."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
+from api.acts import Act, LineSettings, Reloaded
+from api.problems import ProblemError
 from api.services import ApiSettings, HealthReport, Services
 from storage.store import Store
 from tests.fakes.filled_store import NOON_US, SECOND_US
@@ -36,6 +39,45 @@ class StillLines:
 
     def states(self) -> Sequence[StillLine]:
         return self.lines
+
+
+@dataclass
+class StillControl:
+    """Notes what was asked for and does nothing; refuses what it was told to refuse."""
+
+    asked: list[tuple[str, str, Act]] = field(default_factory=list)
+    refusal: ProblemError | None = None
+
+    def settings(self, line: str) -> LineSettings:
+        self._refuse()
+        return LineSettings({"name": line, "kind": "serial"}, "tundish.toml")
+
+    async def add(self, table: Mapping[str, Any], act: Act) -> int:
+        return self._note("add", str(table["name"]), act)
+
+    async def change(self, line: str, table: Mapping[str, Any], act: Act) -> int | None:
+        return self._note("change", line, act)
+
+    async def stop(self, line: str, act: Act) -> int | None:
+        return self._note("stop", line, act)
+
+    async def start(self, line: str, act: Act) -> int | None:
+        return self._note("start", line, act)
+
+    async def remove(self, line: str, act: Act) -> int:
+        return self._note("remove", line, act)
+
+    async def reload(self, act: Act) -> Reloaded:
+        return Reloaded(self._note("reload", "", act), {"ph": "changed", "so2": "added"})
+
+    def _note(self, what: str, line: str, act: Act) -> int:
+        self._refuse()
+        self.asked.append((what, line, act))
+        return 7
+
+    def _refuse(self) -> None:
+        if self.refusal is not None:
+            raise self.refusal
 
 
 @dataclass
@@ -77,6 +119,7 @@ def still_services(store: Store, settings: ApiSettings | None = None) -> Service
         store=store,
         commits=store.writer,
         lines=StillLines([PH_LINE, LOST_LINE]),
+        line_control=StillControl(),
         health=StillHealth(),
         settings=settings or ApiSettings(store.info.kind, live_round_s=0),
         clock_us=lambda: NOON_US + 300 * SECOND_US,

@@ -17,6 +17,7 @@ def command(file: Path) -> None:
 
     Example: tundish check tundish.toml
     """
+    from tundish.lines_file import LinesFile
     from tundish.wiring import driver_faults, line_plans
 
     table = read_table(file)
@@ -26,6 +27,11 @@ def command(file: Path) -> None:
         faults = [*error.faults, *driver_faults(table, file.resolve().parent)]
         raise ConfigError(error.source, faults) from error
     plans = line_plans(config, file.resolve().parent, str(file))
+    kept = LinesFile(file)
+    names = [line.get("name") for line in kept.read()]
     click.echo(f"{file}: in order; {len(plans)} lines")
     for plan in plans:
-        click.echo(f"  {plan.settings.name}: {plan.settings.instrument} by {plan.factory.identity.name}")
+        name = plan.settings.name
+        marks = (plan.stopped, "stopped"), (name in names, f"as changed in {kept.path.name}")
+        said = "".join(f", {mark}" for holds, mark in marks if holds)
+        click.echo(f"  {name}: {plan.settings.instrument} by {plan.factory.identity.name}{said}")

@@ -2,16 +2,15 @@
 
 import json
 from typing import Any
-from urllib.error import URLError
-from urllib.request import urlopen
 
 import click
 
-from tundish.errors import DaemonUnreachableError
+from tundish.commands.daemon_client import asked, port_option
+from tundish.errors import DaemonRefusedError, DaemonUnreachableError
 
 
 @click.command("lines")
-@click.option("--port", default=8710, show_default=True, help="Where the daemon serves on 127.0.0.1.")
+@port_option
 @click.option("--json", "as_json", is_flag=True, help="For a program.")
 def command(port: int, *, as_json: bool) -> None:
     """List the serial ports of this machine with their identity, and the lines of a running daemon.
@@ -62,16 +61,7 @@ def daemon_lines(port: int) -> list[dict[str, Any]] | None:
     """Return the lines of the daemon that serves at a port of this machine; None if none answers."""
     try:
         answer = asked(f"http://127.0.0.1:{port}/api/v1/lines")
-    except DaemonUnreachableError:
+    except (DaemonUnreachableError, DaemonRefusedError):
         return None
     items: list[dict[str, Any]] = answer["items"]
     return items
-
-
-def asked(url: str) -> Any:
-    """Return what a daemon answers. Raises `DaemonUnreachableError`."""
-    try:
-        with urlopen(url, timeout=5) as response:  # noqa: S310 - an http address on this machine
-            return json.load(response)
-    except (URLError, OSError) as error:
-        raise DaemonUnreachableError(f"no daemon answers at {url}: {error}") from error

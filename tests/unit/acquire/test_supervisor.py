@@ -295,6 +295,24 @@ async def test_a_stopped_line_can_be_started_again(bench: Bench) -> None:
     assert bench.state().state is Condition.OPEN
 
 
+async def test_a_line_that_is_stopped_from_the_start_is_listed_and_not_opened(bench: Bench) -> None:
+    bench.supervisor.add_line(bench.settings("ph"), FakeLineDrivers(), stopped="stopped by AB")
+    await bench.clock.advance(60)
+    assert (bench.state().state, bench.state().why) == (Condition.STOPPED, "stopped by AB")
+    assert bench.transports["ph"].openings == 0
+    await bench.supervisor.restart_line("ph")
+    await bench.clock.advance(0)
+    assert (bench.state().state, bench.state().why) == (Condition.OPEN, "")
+
+
+async def test_a_line_can_be_changed_into_one_that_is_stopped_and_says_why(bench: Bench) -> None:
+    await bench.add()
+    await bench.supervisor.change_line(bench.settings("ph"), FakeLineDrivers(), stopped="in repair")
+    await bench.supervisor.stop_all()
+    assert (bench.state().state, bench.state().why) == (Condition.STOPPED, "in repair")
+    assert bench.capture.closing is not None
+
+
 async def test_a_removed_line_is_forgotten(bench: Bench) -> None:
     await bench.add()
     await bench.supervisor.remove_line("ph")

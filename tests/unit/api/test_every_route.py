@@ -21,6 +21,7 @@ ADDRESSES = {
     "/api/v1/health": "/api/v1/health",
     "/api/v1/lines": "/api/v1/lines",
     "/api/v1/lines/{line}": "/api/v1/lines/ph",
+    "/api/v1/lines/{line}/settings": "/api/v1/lines/ph/settings",
     "/api/v1/instruments": "/api/v1/instruments",
     "/api/v1/captures": "/api/v1/captures",
     "/api/v1/captures/{capture_id}": "/api/v1/captures/4",
@@ -36,6 +37,15 @@ ADDRESSES = {
 }
 """An address of each route that is answered when the bench is filled."""
 
+WRITES = {
+    "/api/v1/lines": {"POST"},
+    "/api/v1/lines/{line}": {"PUT", "DELETE"},
+    "/api/v1/lines/{line}/stop": {"POST"},
+    "/api/v1/lines/{line}/start": {"POST"},
+    "/api/v1/reload": {"POST"},
+}
+"""What can be changed, and by which methods."""
+
 PATHS = pytest.mark.parametrize("path", ADDRESSES)
 
 
@@ -48,9 +58,12 @@ def _problem(answer: httpx.Response, status: int) -> dict[str, Any]:
     return body
 
 
-def _laid(app: FastAPI) -> set[str]:
-    """Every path that answers GET, however its router was included."""
-    return {path for path, methods in _paths(app.router.routes) if "GET" in methods}
+def _laid(app: FastAPI) -> dict[str, set[str]]:
+    """Every path with its methods, however its router was included."""
+    found: dict[str, set[str]] = {}
+    for path, methods in _paths(app.router.routes):
+        found.setdefault(path, set()).update(methods)
+    return found
 
 
 def _paths(routes: Any) -> list[tuple[str, set[str]]]:
@@ -62,7 +75,10 @@ def _paths(routes: Any) -> list[tuple[str, set[str]]]:
 
 
 def test_the_list_of_addresses_names_every_route(bench_app: FastAPI) -> None:
-    assert _laid(bench_app) == set(ADDRESSES)
+    wanted = {path: {"GET", "HEAD"} for path in ADDRESSES}
+    for path, methods in WRITES.items():
+        wanted.setdefault(path, set()).update(methods)
+    assert _laid(bench_app) == wanted
 
 
 @PATHS
@@ -80,9 +96,34 @@ async def test_head_is_answered_like_get_without_a_body(
 async def test_another_method_is_answered_with_those_that_are_possible(
     bench: Client, path: str, method: str
 ) -> None:
+    if method in WRITES.get(path, ()):
+        return
     answer = await bench.request(method, ADDRESSES[path])
     assert _problem(answer, 405)["instance"] == ADDRESSES[path]
-    assert answer.headers["allow"] == "GET, HEAD"
+    assert set(answer.headers["allow"].split(", ")) == {"GET", "HEAD"} | WRITES.get(path, set())
+
+
+@pytest.mark.parametrize("path", WRITES)
+@pytest.mark.parametrize("method", ["GET", "PATCH"])
+async def test_a_route_that_only_writes_says_so(bench: Client, path: str, method: str) -> None:
+    if path in ADDRESSES:
+        return
+    answer = await bench.request(method, path.replace("{line}", "ph"))
+    _problem(answer, 405)
+    assert answer.headers["allow"] == ", ".join(sorted(WRITES[path]))
+
+
+@pytest.mark.parametrize("path", WRITES)
+async def test_a_write_takes_no_unknown_parameter(bench: Client, path: str) -> None:
+    for method in WRITES[path]:
+        answer = await bench.request(
+            method,
+            path.replace("{line}", "ph"),
+            params={"no_such_parameter": "1"},
+            json={"line": {"name": "ph"}} if method != "DELETE" and path.count("/") < 5 else None,
+            headers={"Tundish-Actor": "AB"},
+        )
+        assert _problem(answer, 422)["errors"][0]["parameter"] in {"no_such_parameter", "line"}
 
 
 @PATHS
@@ -98,7 +139,7 @@ async def test_a_filter_that_comes_twice_is_refused(bench: Client, address: str)
     assert (fault["parameter"], fault["detail"]) == ("instrument", "it came 2 times; give it once")
 
 
-@PATHS
+@pytest.mark.parametrize("path", sorted(ADDRESSES.keys() | WRITES.keys()))
 async def test_the_handbook_shows_the_route(path: str) -> None:
     assert f"`{path}`" in HANDBOOK.read_text(encoding="utf-8")
 
@@ -131,7 +172,7 @@ async def test_the_description_is_openapi_3_1_and_names_no_other_host(bench: Cli
 async def test_every_described_route_declares_the_problem_document(bench: Client) -> None:
     document = (await bench.get("/api/v1/openapi.json")).json()
     operations = [operation for path in document["paths"].values() for operation in path.values()]
-    assert len(operations) == 14
+    assert len(operations) == 21
     for operation in operations:
         for status in ("400", "404", "422"):
             assert PROBLEM_MEDIA_TYPE in operation["responses"][status]["content"]
@@ -139,5 +180,5 @@ async def test_every_described_route_declares_the_problem_document(bench: Client
 
 async def test_what_is_described_is_what_is_answered(bench: Client, ids: dict[str, int]) -> None:
     document = (await bench.get("/api/v1/openapi.json")).json()
-    for path in document["paths"].keys() - {"/api/v1/events"}:
+    for path in ADDRESSES.keys() & document["paths"].keys() - {"/api/v1/events"}:
         assert (await bench.get(ADDRESSES[path])).status_code == 200

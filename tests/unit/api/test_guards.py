@@ -12,6 +12,7 @@ from api.guards import BODY_LIMIT_BYTES, SendTimeout, add_guards, host_name
 from api.problems import PROBLEM_MEDIA_TYPE, add_problem_handlers
 
 Client = httpx.AsyncClient
+JSON = {"Content-Type": "application/json"}
 
 
 @pytest.fixture
@@ -82,8 +83,24 @@ async def test_a_write_of_our_own_page_or_of_a_program_passes(
 
 
 async def test_a_body_of_the_greatest_size_passes(client: Client) -> None:
-    answer = await client.post("/count", content=bytes(BODY_LIMIT_BYTES))
+    answer = await client.post("/count", content=bytes(BODY_LIMIT_BYTES), headers=JSON)
     assert answer.json() == BODY_LIMIT_BYTES
+
+
+@pytest.mark.parametrize("media_type", ["application/json", "Application/JSON; charset=utf-8"])
+async def test_a_body_of_json_passes(client: Client, media_type: str) -> None:
+    answer = await client.post("/count", content=b"{}", headers={"Content-Type": media_type})
+    assert answer.json() == 2
+
+
+@pytest.mark.parametrize(
+    "media_type", ["text/plain", "multipart/form-data; boundary=x", "application/jsonx", ""]
+)
+async def test_a_body_of_another_kind_is_refused(client: Client, media_type: str) -> None:
+    answer = await client.post("/count", content=b"{}", headers={"Content-Type": media_type})
+    assert answer.status_code == 415
+    assert answer.headers["content-type"] == PROBLEM_MEDIA_TYPE
+    assert "send application/json" in answer.json()["detail"]
 
 
 async def _unannounced(size: int) -> AsyncIterator[bytes]:
@@ -93,7 +110,7 @@ async def _unannounced(size: int) -> AsyncIterator[bytes]:
 
 @pytest.mark.parametrize("content", [bytes(BODY_LIMIT_BYTES + 1), _unannounced(2 * BODY_LIMIT_BYTES)])
 async def test_a_larger_body_is_refused(client: Client, content: bytes | AsyncIterator[bytes]) -> None:
-    answer = await client.post("/count", content=content)
+    answer = await client.post("/count", content=content, headers=JSON)
     assert answer.status_code == 413
     assert answer.headers["content-type"] == PROBLEM_MEDIA_TYPE
 
