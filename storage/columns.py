@@ -58,8 +58,8 @@ def real() -> TypeEngine[float]:
 
 
 def text() -> TypeEngine[str]:
-    """Return text without a length limit."""
-    return Text()
+    """Return text without a length limit, ordered by its bytes whatever language the server speaks."""
+    return Text().with_variant(Text(collation="C"), "postgresql")
 
 
 def binary() -> TypeEngine[bytes]:

@@ -4,9 +4,10 @@
 
     StorageError
     ├── StoreAddressError      the address names no store that this program can open
-    ├── StoreUnreachableError  the folder is missing, read-only or the disk does not answer
-    ├── NotAStoreError         the file is no SQLite database, or not one of ours
+    ├── StoreUnreachableError  the folder is missing or read-only, the disk or the server does not answer
+    ├── NotAStoreError         it is no SQLite database, or the tables in it are not ours
     ├── StoreBusyError         another daemon holds the store
+    ├── StoreMovedOnError      another daemon wrote it while this one could not
     ├── NewerStoreError        the store was written by a newer program
     ├── KindMismatchError      a demo or practice store opened as a real one, or the reverse
     ├── MigrationError         a step to a newer schema failed; the store is as it was
@@ -17,6 +18,19 @@
 """
 
 from pathlib import Path
+from typing import Final
+
+Where = Path | str
+"""A file, or the address of a server without its password."""
+
+FOLDER_ADVICE: Final = (
+    "wanted a folder that exists and that this account may write in. "
+    "Make the folder, mend its permissions, free the disk, or name another path"
+)
+SERVER_ADVICE: Final = (
+    "wanted a PostgreSQL server that answers and a database that this role may write in. "
+    "Start the server, mend the address or the role's rights, or name another database"
+)
 
 
 class StorageError(Exception):
@@ -28,23 +42,20 @@ class StoreAddressError(StorageError):
 
 
 class StoreUnreachableError(StorageError):
-    """The folder is missing or read-only, or the disk does not answer."""
+    """The folder is missing or read-only, or the disk or the server does not answer."""
 
-    def __init__(self, path: Path, why: str) -> None:
-        super().__init__(
-            f"the store {path} cannot be written: {why}; wanted a folder that exists and that this account "
-            "may write in. Make the folder, mend its permissions, free the disk, or name another path"
-        )
+    def __init__(self, path: Where, why: str, advice: str = FOLDER_ADVICE) -> None:
+        super().__init__(f"the store {path} cannot be written: {why}; {advice}")
         self.path = path
 
 
 class NotAStoreError(StorageError):
-    """The file is no SQLite database, or it belongs to another program."""
+    """It is no SQLite database, or it belongs to another program."""
 
-    def __init__(self, path: Path, found: str) -> None:
+    def __init__(self, path: Where, found: str) -> None:
         super().__init__(
             f"{path} is not a store of this program: {found}. "
-            "Name another path, or move the file away to begin a new store"
+            "Name another path or database, or move this one away to begin a new store"
         )
         self.path = path
 
@@ -52,7 +63,7 @@ class NotAStoreError(StorageError):
 class StoreBusyError(StorageError):
     """Another daemon holds the lock of the store."""
 
-    def __init__(self, path: Path, holder: str) -> None:
+    def __init__(self, path: Where, holder: str) -> None:
         super().__init__(
             f"the store {path} is held by another daemon ({holder}); "
             "one daemon a store. Stop that one, or name another store"
@@ -61,10 +72,20 @@ class StoreBusyError(StorageError):
         self.holder = holder
 
 
+class StoreMovedOnError(StorageError):
+    """The store went on without this daemon, which must not write over what another one entered."""
+
+    def __init__(self, found: str, expected: str) -> None:
+        super().__init__(
+            f"another daemon has written the store since this one lost it: its ledger stands at {found}, "
+            f"expected {expected}. Stop one of the two daemons, then start this one again"
+        )
+
+
 class NewerStoreError(StorageError):
     """The store was written by a newer program than this one."""
 
-    def __init__(self, path: Path, found: str, known: str) -> None:
+    def __init__(self, path: Where, found: str, known: str) -> None:
         super().__init__(
             f"the store {path} has schema {found}, which this program does not know (its newest is {known}). "
             "Run the newer program, or restore a backup made before the update"
@@ -77,7 +98,7 @@ class NewerStoreError(StorageError):
 class KindMismatchError(StorageError):
     """Real, demo and practice data must never mix."""
 
-    def __init__(self, path: Path, found: str, wanted: str) -> None:
+    def __init__(self, path: Where, found: str, wanted: str) -> None:
         super().__init__(
             f"the store {path} holds {found} data and was opened for {wanted} data; the two never mix. "
             f"Name another path for {wanted} data"

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from sqlalchemy import Connection, Table, UniqueConstraint
 
+from storage.postgresql import guards as postgresql
 from storage.schema import APPEND_ONLY, ledger
 
 VIEWS = {
@@ -48,6 +49,9 @@ def make_guards(connection: Connection) -> None:
 
     Runs after each step, so a table that a later step brings may not be there yet.
     """
+    if connection.dialect.name == "postgresql":
+        postgresql.make_guards(connection)
+        return
     there = set(connection.exec_driver_sql("SELECT name FROM sqlite_master WHERE type = 'table'").scalars())
     for table in (one for one in (ledger, *APPEND_ONLY) if one.name in there):
         for name, body in _triggers(table):

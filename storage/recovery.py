@@ -7,12 +7,11 @@ from typing import Final
 
 from sqlalchemy import Connection, select
 
-from storage.inserts import InsertTexts
 from storage.ledger import ActorKind, Head
 from storage.queries import capture_counts
 from storage.rows import CaptureEndRow, Row, SessionEndRow
 from storage.schema import capture, capture_end, chunk, heartbeat, session, session_end
-from storage.transaction import Transaction
+from storage.transaction import Statements, Transaction
 
 DAEMON: Final = "tundish"
 WHY: Final = "the daemon was not running: it had ended without a clean stop"
@@ -31,9 +30,9 @@ _OPEN_SESSIONS: Final = (
 )
 
 
-def close_what_was_left_open(connection: Connection, chain: Head, at_us: int) -> Head:
+def close_what_was_left_open(connection: Connection, chain: Head, at_us: int, statements: Statements) -> Head:
     """Enter the ends that are wanting and return the chain after them. [µs since 1970 UTC]"""
-    tx = Transaction(connection, chain, InsertTexts())
+    tx = Transaction(connection, chain, statements)
     alive_us = connection.execute(select(heartbeat.c.last_at_us)).scalar()
     for number, opened_us in connection.execute(_OPEN_CAPTURES).all():
         counts = capture_counts(connection, number)

@@ -8,7 +8,7 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, inspect
 
-from storage.errors import MigrationError, NewerStoreError, NotAStoreError
+from storage.errors import MigrationError, NewerStoreError, NotAStoreError, Where
 
 MIGRATIONS = Path(__file__).parent / "migrations"
 
@@ -29,12 +29,12 @@ def newest(steps: Path = MIGRATIONS) -> str:
 
 
 def found(connection: Connection) -> str | None:
-    """Return the schema of a store; None of an empty file. Never writes."""
+    """Return the schema of a store; None of an empty one. Never writes."""
     return MigrationContext.configure(connection).get_current_revision()
 
 
-def check(connection: Connection, path: Path, steps: Path = MIGRATIONS) -> str | None:
-    """Return the schema of a store that this program can bring up to date; None of an empty file.
+def check(connection: Connection, path: Where, steps: Path = MIGRATIONS) -> str | None:
+    """Return the schema of a store that this program can bring up to date; None of an empty one.
 
     Raises
     ------

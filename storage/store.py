@@ -1,4 +1,4 @@
-"""The embedded store: one file, one ledger, one writer, many readers."""
+"""The store: one place, one ledger, one writer, many readers."""
 
 import platform
 import uuid
@@ -7,54 +7,40 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Final
 
-import structlog
 from sqlalchemy import Connection, Engine, select
-from sqlalchemy.exc import DatabaseError, OperationalError
+from sqlalchemy.exc import DatabaseError, InterfaceError, OperationalError
 
 from storage import schema_version
-from storage.backup import backup, head_of
-from storage.ballast import Ballast
-from storage.connect import has_reset_bug, reading_engine, sqlite_module, sqlite_version, writing_engine
-from storage.errors import KindMismatchError, NotAStoreError, StoreAddressError, StoreUnreachableError
-from storage.inserts import InsertTexts
+from storage.backup import head_of
+from storage.errors import KindMismatchError, NotAStoreError, StoreUnreachableError
 from storage.ledger import ActorKind, Head, genesis
-from storage.lock import StoreLock
+from storage.place import Claim, Place, place_of
 from storage.queries import head, info
 from storage.recovery import close_what_was_left_open
 from storage.rows import SessionEndRow, SessionRow, StoreInfoRow
 from storage.schema import store_info
 from storage.spool import DEFAULT_LIMIT_BYTES
-from storage.transaction import Transaction
+from storage.transaction import Statements, Transaction
+from storage.trouble import in_words, is_environment, is_no_database
 from storage.writer import Writer
 
 DAEMON: Final = "tundish"
 """The actor of what the store does by itself."""
 
 
-def store_path(address: str | Path) -> Path:
-    """Return the file that an address names. Raises `StoreAddressError` if it names another kind of store."""
-    if isinstance(address, Path):
-        return address
-    scheme, divider, rest = address.partition("://")
-    if not divider:
-        return Path(address)
-    if scheme == "sqlite" and rest.startswith("/"):
-        return Path(rest[1:])
-    raise StoreAddressError(f"{address!r} names no store; wanted a file name or sqlite:///FILE")
-
-
 class Store:
     """An open store. The daemon that holds it is the only one that writes it."""
 
-    def __init__(self, path: Path, lock: StoreLock, engine: Engine, writer: Writer) -> None:
-        self.path = path
+    def __init__(self, place: Place, claim: Claim, engine: Engine, writer: Writer) -> None:
+        self.place = place
         self.writer = writer
-        self._lock = lock
+        self._claim = claim
         self._engine = engine
-        self._readers = reading_engine(path)
+        self._readers = place.reading_engine()
         self._session: int | None = None
         with self.reader() as connection:
             self.info = info(connection)
+            self.engine_version = place.engine_version(connection)
 
     @contextmanager
     def reader(self) -> Iterator[Connection]:
@@ -64,7 +50,7 @@ class Store:
 
     def begin_session(self, software_version: str, host_clock: str, at_us: int) -> int:
         """Enter that a daemon begins, and return the session's number."""
-        row = SessionRow(software_version, platform.python_version(), engine_version(), host_clock, at_us)
+        row = SessionRow(software_version, platform.python_version(), self.engine_version, host_clock, at_us)
         self._session = self._enter("session.begun", at_us, session=row)
         return self._session
 
@@ -82,20 +68,15 @@ class Store:
         return work.result()
 
     def close(self) -> None:
-        """Write what waits, then let go of the file."""
+        """Write what waits, then let go of the store."""
         self.writer.close()
         self._readers.dispose()
         self._engine.dispose()
-        self._lock.release()
-
-
-def engine_version() -> str:
-    """Return the version of the database engine."""
-    return f"SQLite {sqlite_module().sqlite_version}"
+        self._claim.release()
 
 
 def open_store(
-    address: str | Path,
+    address: str | Path | Place,
     *,
     kind: str,
     clock_us: Callable[[], int],
@@ -106,8 +87,8 @@ def open_store(
 
     Parameters
     ----------
-    address : str or Path
-        A file name, or ``sqlite:///FILE``. Its folder must be there.
+    address : str, Path or Place
+        A file name or ``sqlite:///FILE``, whose folder must be there, or ``postgresql://…``.
     kind : str
         real, demo or practice; a store of another kind is refused.
     clock_us : callable
@@ -122,79 +103,80 @@ def open_store(
     StorageError
         One of its kinds, in one line that says what is wrong, where, and what to do.
     """
-    path = store_path(address).absolute()
-    if not path.parent.is_dir():
-        raise StoreUnreachableError(path, "its folder is not there")
-    lock = StoreLock(path)
+    place = place_of(address)
+    claim = place.claim()
+    engine = place.writing_engine()
     try:
-        engine = writing_engine(path)
-        try:
-            _bring_up_to_date(engine, path)
-            chain = _first_entry_and_kind(engine, path, kind, clock_us())
-            with engine.begin() as connection:
-                chain = close_what_was_left_open(connection, chain, clock_us())
-        except OperationalError as error:
-            raise StoreUnreachableError(path, str(error.orig)) from error
-        except DatabaseError as error:
-            raise NotAStoreError(path, str(error.orig)) from error
+        chain = _ready(engine, place, kind, clock_us)
     except BaseException:
-        lock.release()
+        engine.dispose()
+        claim.release()
         raise
-    _warn_of_reset_fault()
-    ballast = Ballast(path)
-    ballast.load()
+    place.warn()
+    reserve = place.reserve()
+    reserve.load()
     writer = Writer(
         engine,
         chain,
         clock_us=clock_us,
         limit_bytes=spool_limit_bytes,
         pause=pause,
-        on_full=ballast.drop,
+        on_full=reserve.drop,
+        statements=place.statements(),
     )
-    writer.subscribe(lambda _head: ballast.load())  # taken again once the disk has room
+    writer.subscribe(lambda _head: reserve.load())  # taken again once the disk has room
     writer.start()
-    return Store(path, lock, engine, writer)
+    return Store(place, claim, engine, writer)
 
 
-def _bring_up_to_date(engine: Engine, path: Path, steps: Path = schema_version.MIGRATIONS) -> None:
+def _ready(engine: Engine, place: Place, kind: str, clock_us: Callable[[], int]) -> Head:
+    """Bring a store into the state in which a daemon can begin; return the head of its chain."""
+    try:
+        bring_up_to_date(engine, place)
+        chain = _first_entry_and_kind(engine, place, kind, clock_us())
+        with engine.begin() as connection:
+            return close_what_was_left_open(connection, chain, clock_us(), place.statements())
+    except (OperationalError, InterfaceError) as error:
+        raise StoreUnreachableError(str(place), in_words(error), place.advice) from error
+    except DatabaseError as error:
+        if is_environment(error) and not is_no_database(error):
+            raise StoreUnreachableError(str(place), in_words(error), place.advice) from error
+        raise NotAStoreError(str(place), in_words(error)) from error
+
+
+def bring_up_to_date(engine: Engine, place: Place, steps: Path = schema_version.MIGRATIONS) -> None:
+    """Take every step of the schema that is wanting.
+
+    Raises
+    ------
+    MigrationError, NewerStoreError, NotAStoreError
+        If that cannot be done here.
+    """
     with engine.begin() as connection:
-        version = schema_version.check(connection, path, steps)
+        version = schema_version.check(connection, str(place), steps)
     newest = schema_version.newest(steps)
     if version == newest:
         return
-    if version is not None:
-        copy = path.with_name(f"{path.name}.before-{newest}")
-        if copy.exists():  # an earlier try of this step failed
-            copy.replace(copy.with_name(f"{copy.name}.older"))
-        backup(path, copy)
+    place.before_step(engine, newest, is_new=version is None)
     with engine.connect() as connection:
         schema_version.upgrade(connection, steps)
 
 
-def _first_entry_and_kind(engine: Engine, path: Path, kind: str, at_us: int) -> Head:
+def _first_entry_and_kind(engine: Engine, place: Place, kind: str, at_us: int) -> Head:
     """Return the head of the chain; of a new store, after its first entry."""
     with engine.begin() as connection:
         if not head(connection):
-            return _enter_store_info(connection, kind, at_us)
+            return _enter_store_info(connection, place.statements(), kind, at_us)
         held = connection.execute(select(store_info.c.kind)).scalar_one()
         if held != kind:
-            raise KindMismatchError(path, held, kind)
+            raise KindMismatchError(str(place), held, kind)
         return head_of(connection)
 
 
-def _enter_store_info(connection: Connection, kind: str, at_us: int) -> Head:
+def _enter_store_info(connection: Connection, statements: Statements, kind: str, at_us: int) -> Head:
     store_id = str(uuid.uuid4())
-    tx = Transaction(connection, genesis(store_id), InsertTexts())
+    tx = Transaction(connection, genesis(store_id), statements)
     row = StoreInfoRow(store_id, kind, at_us, "")
     tx.enter("store.made", at_us=at_us, actor=DAEMON, actor_kind=ActorKind.DAEMON, rows={"store_info": [row]})
     tx.flush()
     return tx.head
-
-
-def _warn_of_reset_fault() -> None:
-    if has_reset_bug(sqlite_version()):
-        structlog.get_logger().warning(
-            "store.old_sqlite",
-            version=sqlite_module().sqlite_version,
-            advice="install the extra 'sqlite' for a newer one; let nothing else write the store",
-        )

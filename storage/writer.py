@@ -15,7 +15,7 @@ from typing import Any, Final, TypeVar
 import structlog
 from sqlalchemy import Connection, Engine
 
-from storage.errors import WriterClosedError
+from storage.errors import StoreMovedOnError, WriterClosedError
 from storage.inserts import InsertTexts
 from storage.ledger import Head
 from storage.spool import DEFAULT_LIMIT_BYTES, Spool
@@ -231,10 +231,19 @@ class Writer:
         return _InDoubt(tx, answers)
 
     def _took_hold(self, connection: Connection) -> _InDoubt | None:
-        """Return the group whose COMMIT raised an error if the store holds it all the same."""
-        group, self._in_doubt = self._in_doubt, None
-        if group is None or group.tx.head == self._head or last_entry(connection) != group.tx.head:
+        """Return the group whose COMMIT raised an error if the store holds it all the same.
+
+        Raises `StoreMovedOnError` if somebody else wrote the store while this writer could not.
+        """
+        group = self._in_doubt
+        if group is None and self._health.ok:
             return None
+        found = last_entry(connection)
+        self._in_doubt = None
+        if found == self._head:
+            return None
+        if group is None or found != group.tx.head:
+            raise StoreMovedOnError(str(found), str(self._head))
         return group
 
     def _committed(self, tx: Transaction, took_s: float) -> None:

@@ -2,6 +2,7 @@
 
 import functools
 import importlib.util
+import itertools
 import os
 import shutil
 import signal
@@ -17,7 +18,10 @@ import pytest
 from hypothesis import settings
 
 from tests.services import mosquitto as mosquitto_service
+from tests.services import postgresql as postgresql_service
+from tests.services.grounds import FileGround, NewGround, ServerGround
 from tests.services.mosquitto import Mosquitto
+from tests.services.postgresql import PostgreSQL
 
 # A law that takes long on a busy machine holds all the same: speed is judged by the benchmarks alone.
 settings.register_profile("without-deadline", deadline=None)
@@ -51,6 +55,7 @@ NEEDS: dict[str, Callable[[], bool]] = {
     "libreoffice": lambda: shutil.which("soffice") is not None and _has_uno(),
     "socat": lambda: shutil.which("socat") is not None,
     "mosquitto": lambda: mosquitto_service.program() is not None,
+    "postgresql": postgresql_service.is_here,
     "openssl": lambda: shutil.which("openssl") is not None,
     "small disks": functools.cache(_may_mount),
     "phreeqpython": lambda: importlib.util.find_spec("phreeqpython") is not None,
@@ -103,3 +108,24 @@ def mosquitto(tmp_path: Path) -> Iterator[Mosquitto]:
     broker.start()
     yield broker
     broker.kill()
+
+
+@pytest.fixture(scope="session")
+def postgresql() -> Iterator[PostgreSQL]:
+    """Return a running server for databases; name ``postgresql`` in ``needs`` too."""
+    server = PostgreSQL()
+    server.start()
+    yield server
+    server.remove()
+
+
+@pytest.fixture(
+    scope="session", params=["sqlite", pytest.param("postgresql", marks=pytest.mark.needs("postgresql"))]
+)
+def new_ground(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> NewGround:
+    """Return what makes grounds for stores: whatever stands on it is tested on a file and on a server."""
+    if request.param == "postgresql":
+        server: PostgreSQL = request.getfixturevalue("postgresql")
+        return lambda: ServerGround(server, server.new_database())
+    folder, numbers = tmp_path_factory.mktemp("stores"), itertools.count(1)
+    return lambda: FileGround(folder / f"store-{next(numbers)}.db")

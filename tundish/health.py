@@ -1,6 +1,5 @@
 """What the API is told about the daemon and its lines: views of what other rooms know."""
 
-import shutil
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -80,14 +79,7 @@ class Health:
             spool_items=writer.spool_items,
             spool_bytes=writer.spool_bytes,
             spool_limit_bytes=writer.spool_limit_bytes,
-            disk_free_bytes=_disk_free_bytes(self._store),
+            disk_free_bytes=self._store.place.free_bytes(),
             last_backup_us=None,
             clock_note=CLOCK_NOTE,
         )
-
-
-def _disk_free_bytes(store: Store) -> int | None:
-    try:
-        return shutil.disk_usage(store.path.parent).free
-    except OSError:
-        return None

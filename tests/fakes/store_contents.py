@@ -1,27 +1,28 @@
 """A store in which every append-only table holds something, and ways to tamper with its file."""
 
 import shutil
-from collections.abc import Iterator
-from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from sqlalchemy import select
 
-from storage.connect import sqlite_module
 from storage.ledger import ActorKind, Head
+from storage.place import Place
 from storage.rows import BackupRow, ClockEventRow, FaultRow, LineActRow, ReadingRow, Row
 from storage.schema import reading
 from storage.schema import session as session_table
 from storage.store import Store, open_store
 from storage.transaction import Transaction
+from storage.verify import Progress, Verdict, verify
 from tests.fakes.bench_contents import fill_bench_tables
 from tests.fakes.filled_store import NOON_US, SECOND_US, Filler, fill_bench
+from tests.services.grounds import FileGround, Ground, reading_engine_of
 
 
-def open_at_noon(path: Path, kind: str = "real") -> Store:
-    return open_store(path, kind=kind, clock_us=lambda: NOON_US)
+def open_at_noon(at: Ground | Place | Path, kind: str = "real") -> Store:
+    address = at.address if isinstance(at, Ground) else at
+    return open_store(address, kind=kind, clock_us=lambda: NOON_US)
 
 
 def enter(tx: Transaction, action: str, rows: dict[str, list[Row]], at_us: int = NOON_US) -> int:
@@ -65,40 +66,51 @@ def _amend(tx: Transaction, reading_id: int) -> int:
 class Filled:
     """A closed store, the head of its chain, and the ids of some of its readings by name."""
 
-    path: Path
+    ground: Ground
     head: Head
     ids: dict[str, int]
 
+    @property
+    def path(self) -> Path:
+        """The file, for tests of files alone."""
+        assert isinstance(self.ground, FileGround)
+        return self.ground.path
+
     def copy_to(self, path: Path) -> Path:
+        """Copy the file."""
         shutil.copy(self.path, path)
         return path
 
 
-def fill_file(path: Path) -> Filled:
+def fill(ground: Ground) -> Filled:
     """Make a store with something in every table, and close it."""
-    store = open_at_noon(path)
+    store = open_at_noon(ground)
     ids = fill_every_table(store)
     store.close()
-    return Filled(path, store.writer.head, ids)
+    return Filled(ground, store.writer.head, ids)
+
+
+def fill_file(path: Path) -> Filled:
+    """Make such a store in a file."""
+    return fill(FileGround(path))
+
+
+def verdict(
+    ground: Ground, expected: Head | None = None, progress: Progress = lambda _done, _all: None
+) -> Verdict:
+    """Walk the ledger of a store."""
+    engine = reading_engine_of(ground)
+    with engine.begin() as connection:
+        found = verify(connection, expected=expected, progress=progress)
+    engine.dispose()
+    return found
 
 
 def stranger_at(path: Path) -> Any:
-    """Return a connection that sets none of our pragmas.
-
-    It comes from the same library as the store's own: where two copies of SQLite are loaded, the locks of one
-    process do not hold against each other.
-    """
-    return sqlite_module().connect(str(path), isolation_level=None, check_same_thread=False, timeout=0)
+    """Return a connection of somebody else to a file."""
+    return FileGround(path).stranger()
 
 
-@contextmanager
-def tampering(path: Path) -> Iterator[Any]:
-    """Give a connection to somebody with the file and a purpose: no guards, no foreign keys, no checks."""
-    with closing(stranger_at(path)) as connection:
-        connection.execute("PRAGMA ignore_check_constraints = ON")
-        connection.execute("BEGIN")
-        triggers = connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall()
-        for (name,) in triggers:
-            connection.execute(f"DROP TRIGGER {name}")
-        yield connection
-        connection.execute("COMMIT")
+def tampering(path: Path) -> Any:
+    """Give a connection to somebody with the file and a purpose."""
+    return FileGround(path).tampering()

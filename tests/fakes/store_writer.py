@@ -1,18 +1,18 @@
 """A writer on a file of its own, with a pause that a test holds in its hand."""
 
-import shutil
 import threading
 from collections.abc import Callable
-from pathlib import Path
+from typing import Any
 
 from sqlalchemy import Engine
 
-from storage.connect import writing_engine
 from storage.ledger import Head
+from storage.postgresql.statements import CopyTexts
 from storage.rows import FaultRow
 from storage.transaction import Transaction, last_entry
 from storage.writer import Writer
 from tests.fakes.store_contents import enter
+from tests.services.grounds import Ground
 
 PATIENCE_S = 10  # a test that waits longer than this has failed
 
@@ -43,10 +43,9 @@ class SomeDisk(Exception):  # noqa: N818 - it stands for a database driver's err
         self.sqlite_errorcode = code
 
 
-def new_engine(blank: Path, path: Path) -> tuple[Engine, Head]:
-    """Return an engine on a copy of a blank store that does not wait for locks, and the head of its chain."""
-    shutil.copy(blank, path)
-    engine = writing_engine(path, busy_timeout_ms=0)
+def new_engine(ground: Ground) -> tuple[Engine, Head]:
+    """Return an engine on a closed store that hardly waits for locks, and the head of its chain."""
+    engine = ground.engine()
     with engine.connect() as connection:
         head = last_entry(connection)
     assert head is not None
@@ -64,8 +63,14 @@ def texts(engine: Engine) -> list[str]:
         return list(connection.exec_driver_sql("SELECT text FROM fault ORDER BY number").scalars())
 
 
+def writer_on(engine: Engine, head: Head, **more: Any) -> Writer:
+    """Return a writer that speaks to whatever stands behind an engine."""
+    statements = CopyTexts() if engine.dialect.name == "postgresql" else None
+    return Writer(engine, head, clock_us=lambda: 77, statements=statements, **more)
+
+
 def running(engine: Engine, head: Head, pause: Callable[[float], object], limit_bytes: int = 2**20) -> Writer:
     """Return a writer that has begun."""
-    writer = Writer(engine, head, clock_us=lambda: 77, pause=pause, limit_bytes=limit_bytes)
+    writer = writer_on(engine, head, pause=pause, limit_bytes=limit_bytes)
     writer.start()
     return writer

@@ -4,38 +4,56 @@ from pathlib import Path
 import pytest
 
 from storage.store import Store
-from tests.fakes.store_contents import Filled, fill_file, open_at_noon
+from tests.fakes.store_contents import Filled, fill, fill_file, open_at_noon
+from tests.services.grounds import Ground, NewGround
 
 
 @pytest.fixture
 def path(tmp_path: Path) -> Path:
+    """Where a file may be, for tests of files alone."""
     return tmp_path / "cellar.db"
 
 
-@pytest.fixture
-def store(path: Path) -> Iterator[Store]:
-    store = open_at_noon(path)
-    yield store
-    store.close()
-
-
 @pytest.fixture(scope="session")
-def blank(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A store that was made and closed, to be copied."""
-    path = tmp_path_factory.mktemp("blank") / "blank.db"
-    open_at_noon(path).close()
-    return path
-
-
-@pytest.fixture(scope="session")
-def filled(tmp_path_factory: pytest.TempPathFactory) -> Filled:
-    """A closed store with something in every table; copy it before changing it."""
+def on_file(tmp_path_factory: pytest.TempPathFactory) -> Filled:
+    """A closed store in a file with something in every table; copy it before changing it."""
     return fill_file(tmp_path_factory.mktemp("filled") / "filled.db")
 
 
+@pytest.fixture(scope="session")
+def blank(new_ground: NewGround) -> Ground:
+    """A store that was made and closed, to be copied."""
+    ground = new_ground()
+    open_at_noon(ground).close()
+    return ground
+
+
 @pytest.fixture
-def full(filled: Filled, path: Path) -> Iterator[Store]:
-    """An open store with something in every table."""
-    store = open_at_noon(filled.copy_to(path))
+def ground(blank: Ground) -> Iterator[Ground]:
+    """A store that was made and closed, for one test."""
+    ground = blank.copy()
+    yield ground
+    ground.remove()
+
+
+@pytest.fixture
+def store(ground: Ground) -> Iterator[Store]:
+    store = open_at_noon(ground)
     yield store
     store.close()
+
+
+@pytest.fixture(scope="session")
+def filled(new_ground: NewGround) -> Filled:
+    """A closed store with something in every table; copy its ground before changing it."""
+    return fill(new_ground())
+
+
+@pytest.fixture
+def full(filled: Filled) -> Iterator[Store]:
+    """An open store with something in every table."""
+    ground = filled.ground.copy()
+    store = open_at_noon(ground)
+    yield store
+    store.close()
+    ground.remove()

@@ -4,21 +4,32 @@ from collections.abc import Iterator
 from contextlib import closing
 from typing import Any
 
+import psycopg
 import pytest
 from sqlalchemy import Table
+from sqlalchemy.exc import IntegrityError
 
 from storage.connect import sqlite_module, writing_engine
 from storage.schema import APPEND_ONLY, MUTABLE_TABLES, ledger
 from tests.fakes.store_contents import Filled, stranger_at
 
-REFUSED = sqlite_module().IntegrityError
+REFUSED = (sqlite_module().IntegrityError, psycopg.IntegrityError)
 EVERY_GUARDED = pytest.mark.parametrize("table", [ledger, *APPEND_ONLY], ids=lambda table: table.name)
 
 
 @pytest.fixture
 def stranger(filled: Filled) -> Iterator[Any]:
     """A client that sets none of our pragmas: what it does is rolled back."""
-    with closing(stranger_at(filled.path)) as connection:
+    with closing(filled.ground.stranger()) as connection:
+        connection.execute("BEGIN")
+        yield connection
+        connection.rollback()
+
+
+@pytest.fixture
+def stranger_to_file(on_file: Filled) -> Iterator[Any]:
+    """Such a client of a file, for statements that only SQLite knows."""
+    with closing(stranger_at(on_file.path)) as connection:
         connection.execute("BEGIN")
         yield connection
         connection.rollback()
@@ -47,10 +58,10 @@ def test_delete_is_refused(stranger: Any, table: Table) -> None:
 
 @EVERY_GUARDED
 @pytest.mark.parametrize("verb", ["INSERT OR REPLACE", "REPLACE", "INSERT OR IGNORE"])
-def test_replacing_a_row_is_refused(stranger: Any, table: Table, verb: str) -> None:
-    row = first_row(stranger, table)
+def test_replacing_a_row_is_refused(stranger_to_file: Any, table: Table, verb: str) -> None:
+    row = first_row(stranger_to_file, table)
     with pytest.raises(REFUSED, match=f"{table.name} is append-only"):
-        stranger.execute(insert_text(table, verb), row)
+        stranger_to_file.execute(insert_text(table, verb), row)
 
 
 @EVERY_GUARDED
@@ -62,23 +73,31 @@ def test_upsert_is_refused(stranger: Any, table: Table) -> None:
 
 
 @pytest.mark.parametrize("name", ["session_end", "capture_end", "driver", "taken"])
-def test_replacing_by_another_unique_key_is_refused(stranger: Any, name: str) -> None:
+def test_replacing_by_another_unique_key_is_refused(stranger_to_file: Any, name: str) -> None:
     table = ledger.metadata.tables[name]
-    row = (10_000, *first_row(stranger, table)[1:])
+    row = (10_000, *first_row(stranger_to_file, table)[1:])
     with pytest.raises(REFUSED, match=f"{name} is append-only"):
-        stranger.execute(insert_text(table, "INSERT OR REPLACE"), row)
+        stranger_to_file.execute(insert_text(table, "INSERT OR REPLACE"), row)
 
 
-def test_replacing_a_later_version_of_a_reading_is_refused(stranger: Any) -> None:
+def test_replacing_a_later_version_of_a_reading_is_refused(stranger_to_file: Any) -> None:
     table = ledger.metadata.tables["reading"]
-    row = stranger.execute("SELECT * FROM reading WHERE version = 2").fetchone()
+    row = stranger_to_file.execute("SELECT * FROM reading WHERE version = 2").fetchone()
     with pytest.raises(REFUSED, match="reading is append-only"):
-        stranger.execute(insert_text(table, "INSERT OR REPLACE"), (10_000, *row[1:]))
+        stranger_to_file.execute(insert_text(table, "INSERT OR REPLACE"), (10_000, *row[1:]))
 
 
 @EVERY_GUARDED
 def test_the_writer_s_own_connection_is_guarded_too(filled: Filled, table: Table) -> None:
-    engine = writing_engine(filled.path)
+    engine = filled.ground.engine()
+    with engine.connect() as connection, pytest.raises(IntegrityError, match=f"{table.name} is append-only"):
+        connection.exec_driver_sql(f"DELETE FROM {table.name}")
+    engine.dispose()
+
+
+@EVERY_GUARDED
+def test_the_writer_of_a_file_cannot_replace_a_row_either(on_file: Filled, table: Table) -> None:
+    engine = writing_engine(on_file.path)
     with engine.connect() as connection:
         driver: Any = connection.connection.driver_connection
         row = driver.execute(f"SELECT * FROM {table.name} ORDER BY 1 LIMIT 1").fetchone()

@@ -2,6 +2,7 @@
 
 import shutil
 import threading
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -10,8 +11,17 @@ from storage.ballast import Ballast
 from storage.errors import StoreBusyError, StoreUnreachableError
 from storage.lock import StoreLock
 from storage.store import Store
+from tests.fakes.store_contents import open_at_noon
 
 SIZE_BYTES = 3 * 2**20 + 5
+
+
+@pytest.fixture
+def store(path: Path) -> Iterator[Store]:
+    """A store in a file."""
+    store = open_at_noon(path)
+    yield store
+    store.close()
 
 
 def test_only_one_can_hold_the_lock(path: Path) -> None:

@@ -10,9 +10,10 @@ from storage import schema_version
 from storage.backup import verify_file
 from storage.connect import writing_engine
 from storage.errors import NewerStoreError
+from storage.file_place import FilePlace
 from storage.guards import VIEWS, make_guards
 from storage.schema import APPEND_ONLY, ledger, metadata
-from storage.store import _bring_up_to_date
+from storage.store import bring_up_to_date
 from tests.fakes.store_contents import fill_file, open_at_noon
 
 NextStep = Callable[[str], Path]
@@ -167,7 +168,7 @@ def test_a_rebuilt_table_gets_its_triggers_back(migrated: Engine, next_step: Nex
 def test_a_store_is_copied_before_a_step(path: Path, next_step: NextStep) -> None:
     head = fill_file(path).head
     engine = writing_engine(path)
-    _bring_up_to_date(engine, path, next_step(GOOD_STEP))
+    bring_up_to_date(engine, FilePlace(path), next_step(GOOD_STEP))
     engine.dispose()
     assert verify_file(path.with_name("cellar.db.before-9999"), expected=head).in_order
 
@@ -176,7 +177,7 @@ def test_a_failed_step_leaves_store_and_copy(path: Path, next_step: NextStep) ->
     head = fill_file(path).head
     engine = writing_engine(path)
     with pytest.raises(LookupError):
-        _bring_up_to_date(engine, path, next_step(BAD_STEP))
+        bring_up_to_date(engine, FilePlace(path), next_step(BAD_STEP))
     engine.dispose()
     assert verify_file(path, expected=head).in_order
 
@@ -187,7 +188,7 @@ def test_a_step_can_be_tried_again_after_it_failed(path: Path, next_step: NextSt
     steps = next_step(BAD_STEP)
     for _ in range(2):
         with pytest.raises(LookupError):
-            _bring_up_to_date(engine, path, steps)
+            bring_up_to_date(engine, FilePlace(path), steps)
     engine.dispose()
     assert verify_file(path.with_name("cellar.db.before-9999"), expected=head).in_order
 
@@ -195,7 +196,7 @@ def test_a_step_can_be_tried_again_after_it_failed(path: Path, next_step: NextSt
 def test_a_store_of_the_newer_program_is_refused_by_this_one(path: Path, next_step: NextStep) -> None:
     open_at_noon(path).close()
     engine = writing_engine(path)
-    _bring_up_to_date(engine, path, next_step(GOOD_STEP))
+    bring_up_to_date(engine, FilePlace(path), next_step(GOOD_STEP))
     engine.dispose()
     with pytest.raises(NewerStoreError, match="schema 9999"):
         open_at_noon(path)

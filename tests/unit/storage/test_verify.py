@@ -1,6 +1,6 @@
-import shutil
+from collections.abc import Iterator
 from contextlib import closing
-from pathlib import Path
+from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
@@ -8,29 +8,31 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from sqlalchemy import Table
 
-from storage.backup import verify_file
 from storage.ledger import Head, genesis
 from storage.schema import APPEND_ONLY, ledger
 from storage.store import Store
 from storage.verify import BadRow, Verdict, verify
 from tests.fakes.filled_store import Filler
-from tests.fakes.store_contents import Filled, stranger_at, tampering
+from tests.fakes.store_contents import Filled, verdict
+from tests.services.grounds import Ground
 
 EVERY_TABLE = (ledger, *APPEND_ONLY)
 QUIET = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 
 
 @pytest.fixture
-def copy(filled: Filled, path: Path) -> Path:
-    return filled.copy_to(path)
+def copy(filled: Filled) -> Iterator[Ground]:
+    copy = filled.ground.copy()
+    yield copy
+    copy.remove()
 
 
-def after(path: Path, *statements: str) -> Verdict:
-    """Tamper with a file and walk it."""
-    with tampering(path) as file:
+def after(ground: Ground, *statements: str) -> Verdict:
+    """Tamper with a store and walk it."""
+    with ground.tampering() as store:
         for statement in statements:
-            file.execute(statement)
-    return verify_file(path)
+            store.execute(statement)
+    return verdict(ground)
 
 
 def found(verdict: Verdict) -> BadRow:
@@ -39,8 +41,8 @@ def found(verdict: Verdict) -> BadRow:
 
 
 def test_finds_an_untouched_store_in_order(filled: Filled) -> None:
-    verdict = verify_file(filled.path)
-    assert (verdict.in_order, verdict.entries, verdict.head) == (True, filled.head.number, filled.head)
+    walked = verdict(filled.ground)
+    assert (walked.in_order, walked.entries, walked.head) == (True, filled.head.number, filled.head)
 
 
 def test_walks_a_store_that_is_being_written(store: Store) -> None:
@@ -52,24 +54,26 @@ def test_walks_a_store_that_is_being_written(store: Store) -> None:
 
 def test_tells_how_far_it_has_come(filled: Filled) -> None:
     told: list[tuple[int, int]] = []
-    verify_file(filled.path, progress=lambda done, whole: told.append((done, whole)))
+    verdict(filled.ground, progress=lambda done, whole: told.append((done, whole)))
     assert told[-1] == (filled.head.number, filled.head.number)
 
 
 def another_value(value: Any) -> Any:
     match value:
+        case datetime():
+            return value + timedelta(days=1)
         case bytes():
             return value + b"\x00"
         case str():
             return value + "0"
         case None:
-            return 1
+            return "1"
     return value + 1000  # far from any other row, whose unique key would refuse the change
 
 
-def change_one_field(path: Path, table: Table, place: int, column: str) -> int:
+def change_one_field(ground: Ground, table: Table, place: int, column: str) -> int:
     """Change one field of one row past all guards; return the number of its entry."""
-    with tampering(path) as file:
+    with ground.tampering() as file:
         keys = table.primary_key.columns.keys()
         key = ", ".join(keys)
         rows = file.execute(f'SELECT {key}, "{column}" FROM {table.name} ORDER BY {key}').fetchall()
@@ -84,88 +88,90 @@ ONE_FIELD = st.sampled_from([(t, c.name) for t in EVERY_TABLE for c in t.columns
 
 @QUIET
 @given(field=ONE_FIELD, place=st.integers(0, 1000))
-def test_any_single_changed_field_is_found(
-    filled: Filled, path: Path, field: tuple[Table, str], place: int
-) -> None:
-    filled.copy_to(path)
-    number = change_one_field(path, field[0], place, field[1])
-    bad = found(verify_file(path))
+def test_any_single_changed_field_is_found(filled: Filled, field: tuple[Table, str], place: int) -> None:
+    copy = filled.ground.copy()
+    number = change_one_field(copy, field[0], place, field[1])
+    bad = found(verdict(copy))
+    copy.remove()
     assert bad.number == number
     assert field[0].name in bad.table or field[1] in {"store_id", "digest"}
 
 
 @QUIET
 @given(table=st.sampled_from(EVERY_TABLE), place=st.integers(0, 1000))
-def test_any_single_removed_row_is_found(filled: Filled, path: Path, table: Table, place: int) -> None:
-    filled.copy_to(path)
-    with tampering(path) as file:
+def test_any_single_removed_row_is_found(filled: Filled, table: Table, place: int) -> None:
+    copy = filled.ground.copy()
+    with copy.tampering() as file:
         keys = table.primary_key.columns.keys()
         rows = file.execute(f"SELECT {', '.join(keys)} FROM {table.name} ORDER BY 1").fetchall()
         row = rows[place % len(rows)]
         file.execute(f"DELETE FROM {table.name} WHERE {' AND '.join(f'{key} = ?' for key in keys)}", row)
-    assert verify_file(path, expected=filled.head).first_bad is not None
+    bad = verdict(copy, filled.head).first_bad
+    copy.remove()
+    assert bad is not None
 
 
 @pytest.mark.parametrize("number", [-5, 0, 3, 1_000_000])
-def test_a_row_that_no_entry_brought_is_found(copy: Path, number: int) -> None:
-    verdict = after(copy, f"INSERT INTO fault VALUES ({number}, NULL, NULL, 'line', 'x')")
-    assert (found(verdict).number, "fault" in found(verdict).table) == (number, True)
+def test_a_row_that_no_entry_brought_is_found(copy: Ground, number: int) -> None:
+    walked = after(copy, f"INSERT INTO fault VALUES ({number}, NULL, NULL, 'line', 'x')")
+    assert (found(walked).number, "fault" in found(walked).table) == (number, True)
 
 
-def test_two_rows_that_changed_places_are_found(copy: Path) -> None:
-    with closing(stranger_at(copy)) as file:
+def test_two_rows_that_changed_places_are_found(copy: Ground) -> None:
+    with closing(copy.stranger()) as file:
         (one,), (other,) = file.execute("SELECT number FROM chunk ORDER BY number LIMIT 2").fetchall()
-    verdict = after(
+    walked = after(
         copy,
         f"UPDATE chunk SET number = -1 WHERE number = {one}",
         f"UPDATE chunk SET number = {one} WHERE number = {other}",
         f"UPDATE chunk SET number = {other} WHERE number = -1",
     )
-    assert found(verdict).number == one
+    assert found(walked).number == one
 
 
-def test_a_missing_entry_is_named(copy: Path) -> None:
+def test_a_missing_entry_is_named(copy: Ground) -> None:
     assert (
         str(found(after(copy, "DELETE FROM ledger WHERE number = 5")))
         == "ledger, number 5: the entry is missing"
     )
 
 
-def cut_tail(path: Path, keep: int) -> None:
-    with tampering(path) as file:
+def cut_tail(ground: Ground, keep: int) -> None:
+    with ground.tampering() as file:
         for table in EVERY_TABLE:
             file.execute(f"DELETE FROM {table.name} WHERE number > {keep}")
 
 
-def test_a_removed_tail_is_seen_against_a_head_that_was_written_down(filled: Filled, copy: Path) -> None:
+def test_a_removed_tail_is_seen_against_a_head_that_was_written_down(filled: Filled, copy: Ground) -> None:
     cut_tail(copy, filled.head.number - 3)
-    assert verify_file(copy).in_order
-    bad = found(verify_file(copy, expected=filled.head))
+    assert verdict(copy).in_order
+    bad = found(verdict(copy, expected=filled.head))
     assert (bad.number, "gone" in bad.what) == (filled.head.number - 2, True)
 
 
 def test_a_chain_that_was_made_anew_is_seen_against_a_head(filled: Filled) -> None:
     other = Head(5, genesis("another").link)
-    bad = found(verify_file(filled.path, expected=other))
+    bad = found(verdict(filled.ground, expected=other))
     assert (bad.number, "made anew" in bad.what) == (5, True)
 
 
 def test_an_older_head_is_found_again_in_a_longer_chain(filled: Filled) -> None:
-    with closing(stranger_at(filled.path)) as file:
+    with closing(filled.ground.stranger()) as file:
         older = Head(*file.execute("SELECT number, link FROM ledger WHERE number = 5").fetchone())
-    assert verify_file(filled.path, expected=older).in_order
+    assert verdict(filled.ground, expected=older).in_order
 
 
 def test_a_head_from_before_the_first_entry_says_nothing_new(filled: Filled) -> None:
-    assert verify_file(filled.path, expected=Head(0, bytes(32))).in_order
+    assert verdict(filled.ground, expected=Head(0, bytes(32))).in_order
 
 
-def test_a_value_that_the_writer_would_refuse_is_reported_not_raised(copy: Path) -> None:
-    verdict = after(copy, "UPDATE reading SET value = 9e999 WHERE outcome = 'value'")
-    assert "reading" in found(verdict).table
+def test_a_value_that_the_writer_would_refuse_is_reported_not_raised(copy: Ground) -> None:
+    infinite = {"sqlite": "9e999", "postgresql": "'infinity'"}[copy.kind]
+    walked = after(copy, f"UPDATE reading SET value = {infinite} WHERE outcome = 'value'")
+    assert "reading" in found(walked).table
 
 
-def test_a_store_without_its_name_is_reported_not_raised(copy: Path) -> None:
+def test_a_store_without_its_name_is_reported_not_raised(copy: Ground) -> None:
     assert found(after(copy, "DELETE FROM store_info")).table == "store_info"
 
 
@@ -175,10 +181,9 @@ def test_a_store_whose_chain_is_longer_than_one_window_is_walked_whole(store: St
     for count in range(510):
         filler.hear(capture, b"?%d\r\n" % count)
     with store.reader() as connection:
-        verdict = verify(connection, expected=store.writer.head)
-    assert (verdict.in_order, verdict.entries) == (True, store.writer.head.number)
+        walked = verify(connection, expected=store.writer.head)
+    assert (walked.in_order, walked.entries) == (True, store.writer.head.number)
 
 
-def test_the_copy_used_here_is_a_whole_store(filled: Filled, tmp_path: Path) -> None:
-    shutil.copy(filled.path, tmp_path / "again.db")
-    assert verify_file(tmp_path / "again.db", expected=filled.head).in_order
+def test_the_copy_used_here_is_a_whole_store(filled: Filled, copy: Ground) -> None:
+    assert verdict(copy, filled.head).in_order

@@ -3,26 +3,36 @@ from collections.abc import Iterator
 from concurrent.futures import wait
 from contextlib import closing
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import pytest
-from sqlalchemy import Connection, Engine, event
+from sqlalchemy import Connection, Engine, event, select
 from structlog.testing import capture_logs
 
 from storage.errors import RowError, SpoolFullError, WriterClosedError
+from storage.schema import heartbeat
 from storage.transaction import Transaction
 from storage.verify import verify
 from storage.writer import LAST_RETRY_S, Writer
-from tests.fakes.store_contents import enter, stranger_at
-from tests.fakes.store_writer import PATIENCE_S, HeldPause, SomeDisk, fault, new_engine, running, texts
+from tests.fakes.store_contents import enter
+from tests.fakes.store_writer import (
+    PATIENCE_S,
+    HeldPause,
+    SomeDisk,
+    fault,
+    new_engine,
+    running,
+    texts,
+    writer_on,
+)
+from tests.services.grounds import Ground
 
 
 @dataclass
 class Desk:
     """A writer and what a test needs round it."""
 
-    path: Path
+    ground: Ground
     engine: Engine
     pause: HeldPause
     writer: Writer
@@ -33,10 +43,10 @@ class Desk:
 
 
 @pytest.fixture
-def desk(blank: Path, path: Path) -> Iterator[Desk]:
-    engine, head = new_engine(blank, path)
+def desk(ground: Ground) -> Iterator[Desk]:
+    engine, head = new_engine(ground)
     pause = HeldPause()
-    desk = Desk(path, engine, pause, running(engine, head, pause))
+    desk = Desk(ground, engine, pause, running(engine, head, pause))
     yield desk
     pause.go_on()
     desk.writer.close()
@@ -67,11 +77,7 @@ class Held:
         self._free.set()
 
 
-def locked(path: Path) -> Any:
-    """Return a stranger's connection that holds the write lock."""
-    connection = stranger_at(path)
-    connection.execute("BEGIN IMMEDIATE")
-    return connection
+LOCKED = {"sqlite": "SQLITE_BUSY", "postgresql": "lock timeout"}
 
 
 def explode(_tx: Transaction) -> None:
@@ -80,7 +86,7 @@ def explode(_tx: Transaction) -> None:
 
 def test_a_future_is_done_only_when_another_connection_can_see_the_row(desk: Desk) -> None:
     desk.write("one")
-    with closing(stranger_at(desk.path)) as stranger:
+    with closing(desk.ground.stranger()) as stranger:
         assert stranger.execute("SELECT text FROM fault").fetchall() == [("one",)]
 
 
@@ -114,7 +120,7 @@ def test_a_row_that_the_store_refuses_fails_alone(desk: Desk, held: Held) -> Non
     bad = desk.writer.submit(lambda tx: enter(tx, "session.ended", rows))
     good = desk.writer.submit(fault("good"))
     held.let_go()
-    assert "FOREIGN KEY" in str(bad.exception(PATIENCE_S))
+    assert "foreign key" in str(bad.exception(PATIENCE_S)).lower()
     assert good.result(PATIENCE_S) == desk.writer.head.number
 
 
@@ -166,11 +172,11 @@ def test_a_position_moves_and_the_heartbeat_is_one_row(desk: Desk) -> None:
     desk.writer.submit(go_on).result(PATIENCE_S)
     with desk.engine.connect() as connection:
         assert connection.exec_driver_sql("SELECT name, number FROM position").all() == [("intake", 2)]
-        assert connection.exec_driver_sql("SELECT last_at_us FROM heartbeat").all() == [(2,)]
+        assert connection.execute(select(heartbeat.c.last_at_us)).all() == [(2,)]
 
 
 def test_a_locked_store_makes_work_wait_and_then_drains_it_in_order(desk: Desk) -> None:
-    with closing(locked(desk.path)) as stranger:
+    with closing(desk.ground.locked()) as stranger:
         futures = [desk.writer.submit(fault(str(count))) for count in range(20)]
         assert desk.pause.reached.wait(PATIENCE_S)
         assert not any(future.done() for future in futures)
@@ -181,22 +187,22 @@ def test_a_locked_store_makes_work_wait_and_then_drains_it_in_order(desk: Desk) 
 
 
 def test_health_says_since_when_and_why_the_store_cannot_be_written(desk: Desk) -> None:
-    with closing(locked(desk.path)):
+    with closing(desk.ground.locked()):
         future = desk.writer.submit(fault("x"), size_bytes=1000)
         assert desk.pause.reached.wait(PATIENCE_S)
         health = desk.writer.health()
     assert (health.ok, health.failing_since_us, health.spool_items) == (False, 77, 1)
-    assert "SQLITE_BUSY" in health.why
+    assert LOCKED[desk.ground.kind] in health.why
     assert health.spool_bytes > 1000
     desk.pause.go_on()
     future.result(PATIENCE_S)
     assert desk.writer.health().ok
 
 
-def test_the_pause_grows_up_to_a_limit(blank: Path, path: Path) -> None:
-    engine, head = new_engine(blank, path)
+def test_the_pause_grows_up_to_a_limit(ground: Ground) -> None:
+    engine, head = new_engine(ground)
     asked_s: list[float] = []
-    stranger = locked(path)
+    stranger = ground.locked()
 
     def pause(pause_s: float) -> None:
         asked_s.append(pause_s)
@@ -212,11 +218,11 @@ def test_the_pause_grows_up_to_a_limit(blank: Path, path: Path) -> None:
     assert asked_s[-1] == LAST_RETRY_S
 
 
-def test_a_full_spool_refuses_and_what_it_holds_is_still_written(blank: Path, path: Path) -> None:
-    engine, head = new_engine(blank, path)
+def test_a_full_spool_refuses_and_what_it_holds_is_still_written(ground: Ground) -> None:
+    engine, head = new_engine(ground)
     pause = HeldPause()
     writer = running(engine, head, pause, limit_bytes=2000)
-    with closing(locked(path)) as stranger:
+    with closing(ground.locked()) as stranger:
         kept = writer.submit(fault("kept"), size_bytes=1000)
         with pytest.raises(SpoolFullError, match="the limit is 2000 bytes"):
             writer.submit(fault("lost"), size_bytes=1000)
@@ -250,12 +256,10 @@ def test_a_commit_that_did_not_take_hold_is_tried_again(desk: Desk) -> None:
     assert texts(desk.engine) == ["one", "two"]
 
 
-def test_a_full_disk_throws_the_ballast_overboard(blank: Path, path: Path) -> None:
-    engine, head = new_engine(blank, path)
+def test_a_full_disk_throws_the_ballast_overboard(ground: Ground) -> None:
+    engine, head = new_engine(ground)
     thrown: list[str] = []
-    writer = Writer(
-        engine, head, clock_us=lambda: 0, pause=lambda _: None, on_full=lambda: thrown.append("x")
-    )
+    writer = writer_on(engine, head, pause=lambda _: None, on_full=lambda: thrown.append("x"))
 
     @event.listens_for(engine, "commit", once=True)
     def no_room(connection: Connection) -> None:
@@ -269,7 +273,7 @@ def test_a_full_disk_throws_the_ballast_overboard(blank: Path, path: Path) -> No
 
 
 def test_losing_and_finding_the_store_is_logged_once_each(desk: Desk) -> None:
-    with capture_logs() as logs, closing(locked(desk.path)) as stranger:
+    with capture_logs() as logs, closing(desk.ground.locked()) as stranger:
         future = desk.writer.submit(fault("x"))
         assert desk.pause.reached.wait(PATIENCE_S)
         stranger.rollback()
@@ -314,14 +318,14 @@ def test_closing_writes_what_waits_and_takes_nothing_more(desk: Desk, held: Held
         desk.writer.submit(fault("too late"))
 
 
-def test_closing_while_the_store_stays_locked_says_what_was_lost(blank: Path, path: Path) -> None:
-    engine, head = new_engine(blank, path)
-    writer = Writer(engine, head, clock_us=lambda: 0)
-    with closing(locked(path)):
+def test_closing_while_the_store_stays_locked_says_what_was_lost(ground: Ground) -> None:
+    engine, head = new_engine(ground)
+    writer = writer_on(engine, head)
+    with closing(ground.locked()):
         writer.start()
         future = writer.submit(fault("lost"))
         assert not writer.close(timeout_s=0.1)
-    assert "locked" in str(future.exception(0))
+    assert {"sqlite": "locked", "postgresql": "lock timeout"}[ground.kind] in str(future.exception(0))
     engine.dispose()
 
 

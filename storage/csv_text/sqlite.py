@@ -1,0 +1,70 @@
+"""CSV text built by SQLite itself: one step of the query makes all lines of a window."""
+
+from collections.abc import Callable, Sequence
+from typing import Any, Final
+
+from sqlalchemy import Connection, Select, String, and_, case, cast, func, literal, not_, or_
+
+from storage.csv_text.dialects import Column, Dialect, Kind, Piece, Text
+
+WINDOW: Final = 2000
+"""Rows of one piece of text and of one short transaction."""
+
+
+def write_rows(
+    connection: Connection, columns: Sequence[Column], rows: Select[Any], dialect: Dialect
+) -> Piece:
+    """Return the lines of the rows of a query that names no columns; the first column is the key."""
+    key = columns[0].source.label("key")
+    lines = rows.add_columns(key, line_of(columns, dialect).label("line")).subquery()
+    query = lines.select().with_only_columns(
+        func.group_concat(lines.c.line, ""), func.max(lines.c.key), func.count()
+    )
+    text, last, count = connection.execute(query).one()
+    return Piece((text or "").encode(), last or 0, count)
+
+
+def line_of(columns: Sequence[Column], dialect: Dialect) -> Text:
+    """Return the expression of one line of text with its end."""
+    cells = [cell(column, dialect) for column in columns]
+    text = cells[0]
+    for one in cells[1:]:
+        text = text.concat(dialect.separator).concat(one)
+    return text.concat("\r\n")
+
+
+def cell(column: Column, dialect: Dialect) -> Text:
+    """Return the expression of one cell; NULL becomes nothing."""
+    writers: dict[Kind, Callable[[Text, Dialect], Text]] = {
+        Kind.INTEGER: lambda source, _dialect: cast(source, String),
+        Kind.NUMERAL: _with_mark,
+        Kind.MOMENT: _moment,
+        Kind.TEXT: lambda source, dialect: _quoted(_harmless(source), dialect),
+    }
+    return func.coalesce(writers[column.kind](column.source, dialect), "")
+
+
+def _with_mark(numeral: Text, dialect: Dialect) -> Text:
+    return numeral if dialect.decimal_mark == "." else func.replace(numeral, ".", dialect.decimal_mark)
+
+
+def _moment(at_us: Text, dialect: Dialect) -> Text:
+    seconds = func.strftime(dialect.time_format, at_us.op("/")(1_000_000), "unixepoch")
+    fraction = func.printf(dialect.fraction, at_us.op("%")(1_000_000).op("/")(dialect.fraction_us))
+    return seconds.concat(fraction)
+
+
+def _harmless(text: Text) -> Text:
+    """Put an apostrophe before text that a spreadsheet might run; a plain negative numeral is left alone."""
+    first = func.substr(text, 1, 1)
+    risky = first.in_(["=", "+", "-", "@", "\t", "\r"])
+    plain_number = and_(first.in_(["+", "-"]), func.substr(text, 2).op("NOT GLOB")("*[^0-9.,]*"))
+    return case((and_(risky, not_(plain_number)), literal("'").concat(text)), else_=text)
+
+
+def _quoted(text: Text, dialect: Dialect) -> Text:
+    quoted = literal('"').concat(func.replace(text, '"', '""')).concat('"')
+    if dialect.always_quoted:
+        return quoted
+    special = or_(*(func.instr(text, mark) > 0 for mark in (dialect.separator, '"', "\r", "\n")))
+    return case((special, quoted), else_=text)
