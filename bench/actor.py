@@ -16,3 +16,5 @@ class Actor:
     """When, by the host's clock. [µs since 1970 UTC]"""
     reason: str | None = None
     """Why, in words; some acts are refused without."""
+    software: str = "tundish"
+    """Name and version of the program that carries it out."""

@@ -7,8 +7,10 @@ from collections.abc import Callable, Sequence
 from threading import Lock
 from typing import Final
 
+from bench.actor import Actor
 from bench.normalise import normal
 from bench.repeats import repeats
+from bench.taking import take
 from bench.ties import bonds, tie_row
 from storage.ledger import ActorKind
 from storage.queries import UntakenReading, position, untaken_readings
@@ -26,10 +28,13 @@ BATCH: Final = 1000
 class Intake:
     """Takes readings of one store. One at a time: it is the only one that moves its place."""
 
-    def __init__(self, store: Store, clock_us: Callable[[], int], actor: str) -> None:
+    def __init__(
+        self, store: Store, clock_us: Callable[[], int], actor: str, *, software: str = "tundish"
+    ) -> None:
         self._store = store
         self._clock_us = clock_us
         self._actor = actor
+        self._software = software
         self._one_at_a_time = Lock()
         with store.reader() as connection:
             self._place = position(connection, PLACE)
@@ -68,7 +73,11 @@ class Intake:
             actor_kind=ActorKind.DAEMON,
             rows={"taken": rows, "tie": ties},
         )
+        take(tx, self._by(), new, found)
         tx.set_position(PLACE, rows[-1].reading_number)
+
+    def _by(self) -> Actor:
+        return Actor(self._actor, ActorKind.DAEMON, self._clock_us(), software=self._software)
 
 
 def taken_row(reading: UntakenReading, repeat_of: int | None = None) -> TakenRow:

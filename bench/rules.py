@@ -24,6 +24,15 @@ RULES: Final[dict[str, str]] = {
     "tie.no_reading": "No reading was named.",
     "tie.nothing_to_swap": "Only readings that are tied can be swapped.",
     "reading.unknown": "A reading is named that is not in the store.",
+    "control.unknown": "A control record is named that is not in the store.",
+    "hold.unknown": "A hold is named that is not in the store.",
+    "hold.settled": "The hold was settled already.",
+    "hold.way_unknown": "A hold is settled by accepting, rejecting or repeating what lies in it.",
+    "hold.not_narrower": "A hold is confined, never widened or moved.",
+    "result.unknown": "A result is named that is not in the store.",
+    "release.do_not_use": "What is not to be used is not given to readers.",
+    "release.second_person": "The method wants a person who did not measure it to release its results.",
+    "hand.not_twice": "A value that is typed is typed twice, and both agree.",
     "act.reason_wanted": "The act changes what people rely on, so it needs a reason in words.",
 }
 """Every code that `RefusedError.rule` can hold, with what it means."""

@@ -1,0 +1,224 @@
+"""Whether a result may be used, from everything that was known of the moment it was measured."""
+
+from collections.abc import Iterator
+from typing import Final, NamedTuple
+
+from sqlalchemy import Connection
+
+from bench.canonical_json import from_text, to_text
+from bench.control_records import HOUR_US, IN_CONTROL, State, StateAt, state_at
+from bench.evaluation import named_reagent, reagent_causes
+from bench.holds import covering
+from bench.kinds.laboratory import Method, Reagent
+from bench.reasons import Cause, grade_of
+from bench.records import Record, held_at
+from evaluate.duplicates import Report, judge_replicates
+from storage.queries.control_records import latest_control_record
+from storage.queries.records import links_of
+from storage.queries.results import CurrentResult, ResultFilter, results_after, results_by_id
+from storage.queries.runs import run_notes, run_of, run_warnings
+
+OUTCOME_CAUSES: Final = {
+    "no_value": "outcome.no_number",
+    "above_range": "outcome.out_of_range",
+    "below_range": "outcome.out_of_range",
+}
+PAIRS: Final = {"free_so2": "total_so2", "molecular_so2": "free_so2"}
+"""Quantities of which the first is never more than the second."""
+
+
+class Standing(NamedTuple):
+    """A standing with its causes."""
+
+    word: str
+    causes: tuple[Cause, ...]
+
+    @property
+    def reasons(self) -> str:
+        """As it is stored."""
+        return to_text([{"code": cause.code, "evidence": cause.evidence} for cause in self.causes])
+
+
+def stored_causes(reasons: str) -> tuple[Cause, ...]:
+    """Return the causes of a stored standing."""
+    return tuple(Cause(one["code"], one["evidence"]) for one in from_text(reasons))
+
+
+def decide(
+    connection: Connection, of: CurrentResult, method: Record[Method], own: tuple[Cause, ...]
+) -> Standing:
+    """Return the standing of a result by what is known now of the moment it was measured.
+
+    Parameters
+    ----------
+    own : tuple of Cause
+        What was found while the value was worked out, and while its reading was tied.
+    """
+    causes = (
+        *own,
+        *_of_sample_and_outcome(of),
+        *_of_calibration(connection, of, method.body),
+        *_of_reagents(connection, of, method),
+        *_of_checks(connection, of, method),
+        *_of_holds(connection, of, method),
+        *_of_value(of, method.body),
+        *_of_pairs(connection, of),
+        *_of_replicates(connection, of, method.body),
+        *_of_run(connection, of),
+    )
+    unique = tuple(dict.fromkeys(causes))
+    return Standing(grade_of(unique).word, unique)
+
+
+def _of_sample_and_outcome(of: CurrentResult) -> Iterator[Cause]:
+    if of.sample_id is None:
+        yield Cause("sample.unknown", "no sample")
+    if of.outcome in OUTCOME_CAUSES:
+        yield Cause(OUTCOME_CAUSES[of.outcome], of.outcome)
+
+
+def _of_calibration(connection: Connection, of: CurrentResult, method: Method) -> Iterator[Cause]:
+    for kind, needed in (
+        ("calibration", method.needs_calibration),
+        ("verification", method.needs_verification),
+    ):
+        if needed:
+            yield from _of_state(kind, state_at(connection, kind, of.at_us, instrument=of.instrument))
+
+
+def _of_state(kind: str, found: StateAt) -> Iterator[Cause]:
+    evidence = "none on record" if found.record is None else f"record {found.record.number}"
+    if found.state is State.UNKNOWN or (kind == "verification" and found.state is State.EXPIRED):
+        yield Cause(f"{kind}.unknown", evidence)
+    elif found.state is State.EXPIRED:
+        yield Cause("calibration.expired", evidence)
+    elif found.state is State.FAILED:
+        yield Cause(f"{kind}.failed", evidence)
+    elif found.state is State.WARNED and kind == "calibration":
+        yield Cause("calibration.warned", evidence)
+
+
+def _of_reagents(connection: Connection, of: CurrentResult, method: Record[Method]) -> Iterator[Cause]:
+    for role, target in links_of(connection, method.record_id, method.version.version):
+        if role == "reagents" and (reagent := held_at(connection, Reagent, target, of.at_us)) is not None:
+            yield from reagent_causes(reagent, of.at_us)
+
+
+def _of_checks(connection: Connection, of: CurrentResult, method: Record[Method]) -> Iterator[Cause]:
+    """Every material that the method names must have passed before, not longer ago than a check covers."""
+    every = method.body.check_every_h
+    for role, target in links_of(connection, method.record_id, method.version.version):
+        if role != "checks":
+            continue
+        passed = latest_control_record(
+            connection,
+            "check",
+            of.at_us,
+            instrument=of.instrument,
+            subject_id=target,
+            verdicts=tuple(verdict.value for verdict in IN_CONTROL),
+        )
+        if passed is None or (every is not None and of.at_us - passed.at_us > every * HOUR_US):
+            material = held_at(connection, Reagent, target, of.at_us)
+            yield Cause(
+                "check.unknown", "no check" if material is None else f"{material.code} has not passed"
+            )
+
+
+def _of_holds(connection: Connection, of: CurrentResult, method: Record[Method]) -> Iterator[Cause]:
+    titrant = named_reagent(connection, method, "titrant", of.at_us)
+    found = covering(
+        connection,
+        at_us=of.at_us,
+        instrument=of.instrument,
+        method_id=of.method_id,
+        titrant_id=None if titrant is None else titrant.record_id,
+    )
+    for one in found:
+        if one.settled == "accepted":
+            yield Cause("hold.accepted", f"hold {one.number}")
+        else:
+            yield Cause("check.failed", f"hold {one.number}")
+
+
+def _of_value(of: CurrentResult, method: Method) -> Iterator[Cause]:
+    low, high = method.plausible_low, method.plausible_high
+    if of.value is not None and (
+        (low is not None and of.value < low) or (high is not None and of.value > high)
+    ):
+        yield Cause("value.implausible", f"{of.value:g} {of.unit}, plausible is {low} to {high}")
+
+
+def _of_pairs(connection: Connection, of: CurrentResult) -> Iterator[Cause]:
+    """Free is never more than total: of the same sample, beyond what both are uncertain by."""
+    if of.sample_id is None or of.value is None:
+        return
+    for less, more in PAIRS.items():
+        if of.quantity in (less, more):
+            other = _newest_of(connection, of, more if of.quantity == less else less)
+            if other is None or other.value is None:
+                continue
+            small, large = (of, other) if of.quantity == less else (other, of)
+            if _is_more(small, large):
+                yield Cause("pair.impossible", f"{less} {small.value:g} is more than {more} {large.value:g}")
+
+
+def _is_more(small: CurrentResult, large: CurrentResult) -> bool:
+    if small.value is None or large.value is None:
+        return False
+    doubt = ((small.uncertainty or 0.0) ** 2 + (large.uncertainty or 0.0) ** 2) ** 0.5
+    return bool(small.value - large.value > 2 * doubt)  # twice the standard uncertainty of the difference
+
+
+def _newest_of(connection: Connection, of: CurrentResult, quantity: str) -> CurrentResult | None:
+    if of.sample_id is None:
+        return None
+    wanted = ResultFilter(sample_ids=(of.sample_id,), quantity=quantity)
+    usable = [
+        one for one in results_after(connection, wanted) if one.mark != "rejected" and one.value is not None
+    ]
+    return usable[-1] if usable else None
+
+
+def _of_replicates(connection: Connection, of: CurrentResult, method: Method) -> Iterator[Cause]:
+    values = replicate_values(connection, of)
+    if method.repeatability_sd and len(values) > 1:
+        verdict = judge_replicates(values[:4], method.repeatability_sd)
+        if verdict.report in (Report.MEASURE_TWO_MORE, Report.MEDIAN_OF_FOUR):
+            yield Cause(
+                "duplicate.apart",
+                f"{', '.join(f'{value:g}' for value in values)}: {verdict.spread:.3g} apart,"
+                f" {verdict.limit:.3g} is allowed; {verdict.report}",
+            )
+
+
+def replicate_values(connection: Connection, of: CurrentResult) -> list[float]:
+    """Return the values of a result and its replicates, oldest first."""
+    first = of.replicate_of or of.result_id
+    if of.sample_id is None:
+        return []
+    wanted = ResultFilter(sample_ids=(of.sample_id,), method_id=of.method_id)
+    family = [one for one in results_after(connection, wanted) if first in (one.result_id, one.replicate_of)]
+    return [one.value for one in family if one.value is not None and one.mark != "rejected"]
+
+
+def _of_run(connection: Connection, of: CurrentResult) -> Iterator[Cause]:
+    if of.run_id is None:
+        return
+    found = run_of(connection, of.run_id)
+    if found is not None and found.how in ("aborted", "lost"):
+        yield Cause("run.aborted", f"run {of.run_id}")
+    for warning in run_warnings(connection, of.run_id):
+        yield Cause("run.warned", f"{warning.code} in run {of.run_id}")
+    notes = [note.kind for note in run_notes(connection, of.run_id) if note.kind != "note"]
+    if notes and notes[-1] == "rejected":
+        yield Cause("run.rejected", f"run {of.run_id}")
+
+
+def family_of(connection: Connection, of: CurrentResult) -> list[CurrentResult]:
+    """Return the results whose standing depends on this one: its replicates and what stands on it."""
+    ids = {of.replicate_of} if of.replicate_of else set()
+    if of.sample_id is not None:
+        wanted = ResultFilter(sample_ids=(of.sample_id,))
+        ids |= {one.result_id for one in results_after(connection, wanted)}
+    return results_by_id(connection, {one for one in ids if one} - {of.result_id})

@@ -1,0 +1,315 @@
+"""Results as they stand now: value of the newest amendment in force, newest standing, newest mark.
+
+Original rows are never changed; what is current is worked out here and nowhere else.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+from sqlalchemy import Connection, Select, and_, func, or_, select, union
+
+from storage.queries.control_records import Source
+from storage.schema import (
+    amendment,
+    amendment_item,
+    amendment_state,
+    ledger,
+    release,
+    result,
+    result_input,
+    standing,
+)
+
+_A_QUERY: Final = 500
+"""Ids asked for at a time."""
+
+
+@dataclass(frozen=True, slots=True)
+class CurrentResult:
+    """A result as it stands now."""
+
+    result_id: int
+    version: int
+    """1 for the original; the version of the amendment in force otherwise."""
+    revision: int
+    """The newest entry that touched it."""
+    sample_id: int | None
+    item_id: int | None
+    quantity: str
+    method_id: int
+    method_version: int
+    instrument: str | None
+    at_us: int
+    outcome: str
+    value_numeral: str | None
+    value: float | None
+    unit: str
+    basis: str | None
+    end_point: str | None
+    uncertainty: float | None
+    formula: str
+    inputs: str
+    run_id: int | None
+    replicate_of: int | None
+    hand: bool
+    software_version: str
+    source: str | None
+    standing: str | None = None
+    reasons: str = "[]"
+    """JSON list of code and evidence."""
+    mark: str | None = None
+    """released, withdrawn or rejected; None while nobody decided."""
+    amendment_id: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ResultFilter:
+    """Which results are wanted; None asks for all."""
+
+    sample_ids: tuple[int, ...] | None = None
+    quantity: str | None = None
+    method_id: int | None = None
+    instrument: str | None = None
+    from_us: int | None = None
+    to_us: int | None = None
+    """Exclusive. [µs]"""
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """Something that was done to a result: by whom, when and why."""
+
+    number: int
+    what: str
+    actor: str
+    at_us: int
+    reason: str | None
+
+
+def results_after(
+    connection: Connection, wanted: ResultFilter, *, after: int = 0, limit: int = 1000
+) -> list[CurrentResult]:
+    """Return results in the order of their ids, from the one after `after` on, as they stand now."""
+    query = _filtered(wanted).where(result.c.number > after).order_by(result.c.number).limit(limit)
+    return _as_they_stand(connection, connection.execute(query).all())
+
+
+def results_by_id(connection: Connection, ids: Iterable[int]) -> list[CurrentResult]:
+    """Return results as they stand now, in the order of their ids."""
+    wanted = sorted(set(ids))
+    found: list[CurrentResult] = []
+    for start in range(0, len(wanted), _A_QUERY):
+        query = _filtered(ResultFilter()).where(result.c.number.in_(wanted[start : start + _A_QUERY]))
+        found += _as_they_stand(connection, connection.execute(query.order_by(result.c.number)).all())
+    return found
+
+
+def ids_changed_since(connection: Connection, since: int, limit: int) -> list[int]:
+    """Return the ids of results that any entry after `since` touched, oldest first."""
+    touched = union(
+        select(result.c.number.label("id")).where(result.c.number > since),
+        select(standing.c.result_id).where(standing.c.number > since),
+        select(release.c.result_id).where(release.c.number > since),
+        select(amendment_item.c.result_id)
+        .join(amendment_state, amendment_state.c.amendment_id == amendment_item.c.amendment_id)
+        .where(amendment_state.c.number > since),
+    ).subquery()
+    return list(connection.execute(select(touched.c.id).order_by(touched.c.id).limit(limit)).scalars())
+
+
+def original_result(connection: Connection, result_id: int) -> CurrentResult | None:
+    """Return a result as it was first made."""
+    query = _filtered(ResultFilter()).where(result.c.number == result_id)
+    row = connection.execute(query).one_or_none()
+    return None if row is None else _original(row)
+
+
+def sources_of_result(connection: Connection, result_id: int, version: int) -> list[Source]:
+    """Return what a version of a result stood on."""
+    query = (
+        select(
+            result_input.c.role,
+            result_input.c.source,
+            result_input.c.source_id,
+            result_input.c.source_version,
+        )
+        .where(result_input.c.result_id == result_id, result_input.c.version == version)
+        .order_by(result_input.c.ordinal)
+    )
+    return [Source(*row) for row in connection.execute(query)]
+
+
+def results_standing_on(connection: Connection, source: str, source_ids: Sequence[int]) -> list[int]:
+    """Return the ids of results of which a version stands on something, oldest first."""
+    query = (
+        select(result_input.c.result_id)
+        .where(result_input.c.source == source, result_input.c.source_id.in_(source_ids))
+        .distinct()
+    )
+    return sorted(connection.execute(query).scalars())
+
+
+def history_of_result(connection: Connection, result_id: int) -> list[Change]:
+    """Return everything that was done to a result, oldest first."""
+    touched = union(
+        select(result.c.number.label("number")).where(result.c.number == result_id),
+        select(standing.c.number).where(standing.c.result_id == result_id),
+        select(release.c.number).where(release.c.result_id == result_id),
+        select(amendment_state.c.number)
+        .join(amendment_item, amendment_item.c.amendment_id == amendment_state.c.amendment_id)
+        .where(amendment_item.c.result_id == result_id),
+    ).subquery()
+    query = (
+        select(ledger.c.number, ledger.c.action, ledger.c.actor, ledger.c.at_us, ledger.c.reason)
+        .join(touched, touched.c.number == ledger.c.number)
+        .order_by(ledger.c.number)
+    )
+    return [Change(*row) for row in connection.execute(query)]
+
+
+def newest_version(connection: Connection, result_id: int) -> int:
+    """Return the highest version of a result, in force or not."""
+    query = select(func.max(amendment_item.c.version)).where(amendment_item.c.result_id == result_id)
+    return connection.execute(query).scalar() or 1
+
+
+def _filtered(wanted: ResultFilter) -> Select[Any]:
+    query = select(result)
+    if wanted.sample_ids is not None:
+        query = query.where(result.c.sample_id.in_(wanted.sample_ids))
+    for column, value in (
+        (result.c.quantity, wanted.quantity),
+        (result.c.method_id, wanted.method_id),
+        (result.c.instrument, wanted.instrument),
+    ):
+        if value is not None:
+            query = query.where(column == value)
+    if wanted.from_us is not None:
+        query = query.where(result.c.at_us >= wanted.from_us)
+    if wanted.to_us is not None:
+        query = query.where(result.c.at_us < wanted.to_us)
+    return query
+
+
+def _original(row: Any) -> CurrentResult:
+    return CurrentResult(
+        result_id=row.number,
+        version=1,
+        revision=row.number,
+        sample_id=row.sample_id,
+        item_id=row.item_id,
+        quantity=row.quantity,
+        method_id=row.method_id,
+        method_version=row.method_version,
+        instrument=row.instrument,
+        at_us=row.at_us,
+        outcome=row.outcome,
+        value_numeral=row.value_numeral,
+        value=row.value,
+        unit=row.unit,
+        basis=row.basis,
+        end_point=row.end_point,
+        uncertainty=row.uncertainty,
+        formula=row.formula,
+        inputs=row.inputs,
+        run_id=row.run_id,
+        replicate_of=row.replicate_of,
+        hand=bool(row.hand),
+        software_version=row.software_version,
+        source=row.source,
+    )
+
+
+def _as_they_stand(connection: Connection, rows: Sequence[Any]) -> list[CurrentResult]:
+    found = {row.number: _original(row) for row in rows}
+    ids = list(found)
+    for start in range(0, len(ids), _A_QUERY):
+        some = ids[start : start + _A_QUERY]
+        _amend(connection, found, some)
+        _judge(connection, found, some)
+    return list(found.values())
+
+
+def _amend(connection: Connection, found: dict[int, CurrentResult], ids: Sequence[int]) -> None:
+    """Put the value of the newest amendment in force in place of the original."""
+    state = _newest(amendment_state, amendment_state.c.amendment_id)
+    query = (
+        select(amendment_item, state.c.number.label("since"), state.c.state)
+        .join(amendment, amendment.c.number == amendment_item.c.amendment_id)
+        .join(state, state.c.amendment_id == amendment.c.number)
+        .where(amendment_item.c.result_id.in_(ids))
+        .order_by(amendment_item.c.result_id, amendment_item.c.version)
+    )
+    for row in connection.execute(query):
+        before = found[row.result_id]
+        revision = max(before.revision, row.since)
+        if row.state != "in_force":
+            found[row.result_id] = replace(before, revision=revision)
+            continue
+        found[row.result_id] = replace(
+            before,
+            version=row.version,
+            revision=revision,
+            sample_id=row.sample_id,
+            outcome=row.outcome,
+            value_numeral=row.value_numeral,
+            value=row.value,
+            unit=row.unit,
+            uncertainty=row.uncertainty,
+            formula=row.formula,
+            inputs=row.inputs,
+            amendment_id=row.amendment_id,
+        )
+
+
+def _judge(connection: Connection, found: dict[int, CurrentResult], ids: Sequence[int]) -> None:
+    for row in connection.execute(_newest_of(standing, standing.c.result_id, ids)):
+        before = found[row.result_id]
+        found[row.result_id] = replace(
+            before,
+            standing=row.standing,
+            reasons=row.reasons,
+            revision=max(before.revision, row.number),
+        )
+    for row in connection.execute(_newest_of(release, release.c.result_id, ids)):
+        before = found[row.result_id]
+        found[row.result_id] = replace(before, mark=row.mark, revision=max(before.revision, row.number))
+
+
+def _newest(table: Any, key: Any) -> Any:
+    """Select the newest row of each key of a table, as a subquery."""
+    last = select(key.label("key"), func.max(table.c.number).label("last")).group_by(key).subquery()
+    return select(table).join(last, and_(last.c.key == key, last.c.last == table.c.number)).subquery()
+
+
+def _newest_of(table: Any, key: Any, ids: Sequence[int]) -> Select[Any]:
+    last = (
+        select(key.label("key"), func.max(table.c.number).label("last"))
+        .where(key.in_(ids))
+        .group_by(key)
+        .subquery()
+    )
+    return select(table).join(last, and_(last.c.key == key, last.c.last == table.c.number))
+
+
+def results_in_scope(
+    connection: Connection,
+    *,
+    from_us: int,
+    to_us: int | None,
+    instrument: str | None = None,
+    method_id: int | None = None,
+) -> list[int]:
+    """Return the ids of results measured in a stretch of time, of an instrument or a method if named. [µs]"""
+    query = select(result.c.number).where(result.c.at_us >= from_us)
+    if to_us is not None:
+        query = query.where(result.c.at_us <= to_us)
+    scope = [
+        column == value
+        for column, value in ((result.c.instrument, instrument), (result.c.method_id, method_id))
+        if value is not None
+    ]
+    if scope:
+        query = query.where(or_(*scope))
+    return list(connection.execute(query.order_by(result.c.number)).scalars())
