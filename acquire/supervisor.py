@@ -9,22 +9,19 @@ import structlog
 
 from acquire.backoff import Backoff
 from acquire.clock import Clock, SystemClock, now, within
-from acquire.config import LineSettings, Source
+from acquire.config import LineSettings
 from acquire.driver import DriverFactory
 from acquire.errors import LineNameError
 from acquire.keeping import Keeper
 from acquire.line import Line
 from acquire.line_record import LineRecord, OnChange
 from acquire.line_state import Condition, LineState
-from acquire.lines.build import transport_for
-from acquire.lines.transport import Transport
+from acquire.lines.build import MakeTransport, in_rounds
 from acquire.sink import Sink
 
 log = structlog.get_logger()
 
 STOP_LIMIT_S: Final = 10.0  # [s] after this a line that does not end is cancelled
-
-MakeTransport = Callable[[Source, Clock], Transport]
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,13 +45,13 @@ class Supervisor:
         sink: Sink,
         clock: Clock | None = None,
         *,
-        make_transport: MakeTransport = transport_for,
+        make_transport: MakeTransport | None = None,
         make_backoff: Callable[[], Backoff] = Backoff,
         on_change: OnChange = lambda _state: None,
     ) -> None:
         self._sink = sink
         self._clock = clock or SystemClock()
-        self._make_transport = make_transport
+        self._make_transport = make_transport or in_rounds()
         self._make_backoff = make_backoff
         self._on_change = on_change
         self._lines: dict[str, _Running] = {}

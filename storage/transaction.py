@@ -100,7 +100,7 @@ class Transaction:
             action,
             at_us=at_us,
             actor=actor,
-            actor_kind=actor_kind,
+            actor_kind=str(actor_kind),  # the plain text of an enumeration, which drivers take as it is
             reason=reason,
             rows=stamped,
         )

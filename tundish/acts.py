@@ -8,8 +8,8 @@ from storage.errors import WriterClosedError
 from storage.ledger import ActorKind
 from storage.rows import Row
 from storage.writer import Writer
+from tundish.answers import Answers
 from tundish.errors import NotKeptError
-from tundish.store_sink import submit
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +26,7 @@ class ActRecord:
 
     def __init__(self, writer: Writer, clock_us: Callable[[], int]) -> None:
         self._writer = writer
+        self._answers = Answers(writer)
         self._clock_us = clock_us
 
     async def enter(self, action: str, by: By, rows: Mapping[str, Sequence[Row]]) -> int:
@@ -40,8 +41,7 @@ class ActRecord:
         if not health.ok:
             raise NotKeptError(f"nothing was done, because the store cannot be written: {health.why}")
         try:
-            return await submit(
-                self._writer,
+            return await self._answers.submit(
                 lambda tx: tx.enter(
                     action,
                     at_us=self._clock_us(),

@@ -3,15 +3,12 @@
 `acquire` knows no store and `storage` no driver; here the one's words become the other's.
 """
 
-import asyncio
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from hashlib import sha256
-from typing import TypeVar
 
 from acquire.driver import DriverIdentity
 from acquire.events import Event, Filler, FrameRead, FrameRefused, Reading
-from acquire.sink import Chunk, Closing, Direction, Gap, Hearing, Opening, SinkFullError
-from storage.errors import SpoolFullError, WriterClosedError
+from acquire.sink import Chunk, Closing, Direction, Gap, Hearing, Opening
 from storage.ledger import ActorKind
 from storage.queries import driver_number, last_end_of_line
 from storage.rows import (
@@ -26,30 +23,12 @@ from storage.rows import (
 )
 from storage.transaction import Transaction
 from storage.writer import Writer
+from tundish.answers import ROW_BYTES, Answers
 
 DAEMON = "tundish"
 """The actor of what the daemon does by itself."""
 
 NOT_RUNNING = "the daemon was not running"
-
-ROW_BYTES = 256
-"""About what one row of a hearing holds in memory while it waits in the spool. [bytes]"""
-
-T = TypeVar("T")
-
-
-async def submit(writer: Writer, work: Callable[[Transaction], T], size_bytes: int = ROW_BYTES) -> T:
-    """Hand work to the writer and return what it answers once it is durable.
-
-    Raises
-    ------
-    SinkFullError
-        If the store cannot be written and the spool has no room for it, or no time is left.
-    """
-    try:
-        return await asyncio.wrap_future(writer.submit(work, size_bytes=size_bytes))
-    except (SpoolFullError, WriterClosedError) as error:
-        raise SinkFullError(str(error)) from error
 
 
 def frame_rows(capture_number: int, events: Sequence[Event]) -> list[FrameRow]:
@@ -73,8 +52,8 @@ def _frame_row(ordinal: int, capture_number: int, event: Event) -> FrameRow:
 class StoreCapture:
     """Takes one capture."""
 
-    def __init__(self, writer: Writer, number: int, driver_number: int, opening: Opening) -> None:
-        self._writer = writer
+    def __init__(self, answers: Answers, number: int, driver_number: int, opening: Opening) -> None:
+        self._answers = answers
         self._number = number
         self._driver_number = driver_number
         self._line = opening.line
@@ -85,7 +64,7 @@ class StoreCapture:
         """Keep chunks, frames and readings in one commit; returns when they are durable."""
         chunks = [self._chunk_row(chunk) for chunk in hearing.chunks]
         size = sum(len(chunk.data) for chunk in hearing.chunks) + ROW_BYTES * len(hearing.events)
-        await submit(self._writer, lambda tx: self._enter(tx, hearing, chunks), size)
+        await self._answers.submit(lambda tx: self._enter(tx, hearing, chunks), size)
 
     async def closed(self, closing: Closing) -> None:
         """Keep the end of the capture."""
@@ -97,8 +76,8 @@ class StoreCapture:
             self._offsets[Direction.HEARD],
             self._offsets[Direction.SENT],
         )
-        await submit(
-            self._writer, lambda tx: self._say(tx, "capture.closed", closing.at.utc_us, capture_end=row)
+        await self._answers.submit(
+            lambda tx: self._say(tx, "capture.closed", closing.at.utc_us, capture_end=row)
         )
 
     def _chunk_row(self, chunk: Chunk) -> ChunkRow:
@@ -183,23 +162,22 @@ class StoreSink:
     """Takes what all lines hear into one store."""
 
     def __init__(self, writer: Writer, session_number: int, known_drivers: dict[DriverRow, int]) -> None:
-        self._writer = writer
+        self._answers = Answers(writer)
         self._session = session_number
         self._drivers = known_drivers
         self._opened_lines: set[str] = set()
 
     async def opened(self, opening: Opening) -> StoreCapture:
         """Keep the beginning of a capture and return where its bytes go."""
-        number, driver_number = await submit(self._writer, lambda tx: self._open(tx, opening))
+        number, driver_number = await self._answers.submit(lambda tx: self._open(tx, opening))
         self._drivers[driver_row(opening.driver)] = driver_number  # known only now that it is durable
         self._opened_lines.add(opening.line)
-        return StoreCapture(self._writer, number, driver_number, opening)
+        return StoreCapture(self._answers, number, driver_number, opening)
 
     async def gap(self, gap: Gap) -> None:
         """Keep a gap that has ended."""
         row = GapRow(gap.line, gap.instrument, gap.begin.utc_us, gap.end.utc_us, gap.why, gap.lost_bytes)
-        await submit(
-            self._writer,
+        await self._answers.submit(
             lambda tx: tx.enter(
                 "gap.ended",
                 at_us=gap.end.utc_us,

@@ -1,11 +1,11 @@
 """The place where a reader thread leaves its pieces and the event loop finds them."""
 
 import asyncio
-import contextlib
 import threading
 from typing import Final
 
 from acquire.events import Instant
+from acquire.lines.rounds import Rounds
 from acquire.lines.transport import Backlog, Batch, End, Piece
 
 CAPACITY_BYTES: Final = 1 << 20  # [bytes] 18 minutes of a full line at 9600 baud
@@ -24,11 +24,11 @@ class Inbox:
 
     def __init__(
         self,
-        loop: asyncio.AbstractEventLoop,
+        rounds: Rounds,
         capacity_bytes: int = CAPACITY_BYTES,
         room_wait_s: float = ROOM_WAIT_S,
     ) -> None:
-        self._loop = loop
+        self._rounds = rounds
         self._capacity_bytes = capacity_bytes
         self._room_wait_s = room_wait_s
         self._lock = threading.Lock()
@@ -116,5 +116,4 @@ class Inbox:
         if not self._awaited:
             return
         self._awaited = False
-        with contextlib.suppress(RuntimeError):  # the loop is closed: nobody waits any more
-            self._loop.call_soon_threadsafe(self._something.set)
+        self._rounds.ring(self._something.set)

@@ -13,11 +13,11 @@ import serial
 
 from acquire.clock import Clock, now
 from acquire.errors import PortLostError, PortUnavailableError, WriteStoppedError
-from acquire.events import Instant
+from acquire.lines.arrivals import listening
 from acquire.lines.claim import disclaim
 from acquire.lines.inbox import Inbox
 from acquire.lines.port_faults import FAULTS
-from acquire.lines.transport import End, Opened, Piece
+from acquire.lines.transport import End, Opened
 from acquire.sink import Ending
 
 OpenPort = Callable[[], tuple[serial.Serial, Opened]]
@@ -110,22 +110,11 @@ class PortReader:
             self._inbox.fail(error)
 
     def _read(self, port: serial.Serial) -> None:
-        """Read until told to stop: wait for one byte, then take what is there, so that a loss costs none."""
+        """Read until told to stop."""
+        listen = listening(port, self._clock, self._inbox.put)
         while not self._stopping.is_set():
             self.last_round_ns = self._clock.monotonic_ns()
-            first = port.read(1)
-            if first:
-                self._put_with_the_rest(port, first, now(self._clock))
-
-    def _put_with_the_rest(self, port: serial.Serial, first: bytes, at: Instant) -> None:
-        """Leave the first byte and what waits behind it as one piece, or the byte alone if the port goes."""
-        rest = b""
-        try:
-            waiting = port.in_waiting  # on a socket 0 or 1: more follows at the next round
-            if waiting:
-                rest = port.read(waiting)
-        finally:
-            self._inbox.put(Piece(at, first + rest))
+            listen()
 
     def _close(self, port: serial.Serial) -> None:
         with self._write_lock:

@@ -4,11 +4,9 @@ import threading
 from concurrent.futures import ThreadPoolExecutor, wait
 from decimal import Decimal
 
-import pytest
-
 from acquire.driver import DriverIdentity
 from acquire.events import Filler, FrameRead, FrameRefused, Instant, Outcome, Reading, Span
-from acquire.sink import Chunk, Closing, Direction, Ending, Gap, Hearing, Opening, SinkFullError
+from acquire.sink import Chunk, Closing, Direction, Ending, Gap, Hearing, Opening
 from bench.intake import Intake
 from storage.queries import (
     ReadingFilter,
@@ -23,11 +21,9 @@ from storage.queries import (
     newest_readings,
 )
 from storage.store import Store
-from storage.transaction import Transaction
 from storage.verify import verify
-from tests.fakes.store_writer import SomeDisk
 from tests.unit.tundish.conftest import AT_US
-from tundish.store_sink import StoreCapture, StoreSink, submit
+from tundish.store_sink import StoreCapture, StoreSink
 from tundish.wiring import known_drivers
 
 AT = Instant(AT_US, 0)
@@ -171,17 +167,3 @@ async def test_everything_that_was_entered_verifies(store: Store) -> None:
     Intake(store, lambda: AT_US, "tundish").step()
     with store.reader() as connection:
         assert verify(connection).in_order
-
-
-async def test_a_store_that_was_given_up_is_told_in_the_words_of_hearing(store: Store) -> None:
-    def stuck(_tx: Transaction) -> None:
-        raise SomeDisk(13)  # SQLITE_FULL
-
-    store.writer.give_up()
-    with pytest.raises(SinkFullError, match="could not be written until the stop: disk trouble"):
-        await submit(store.writer, stuck)
-
-
-async def test_a_full_spool_is_told_in_the_words_of_hearing(store: Store) -> None:
-    with pytest.raises(SinkFullError, match="the spool is full"):
-        await submit(store.writer, lambda _tx: None, size_bytes=2**40)

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from acquire.events import Instant
 from acquire.lines.inbox import TURN_BYTES, Inbox
+from acquire.lines.rounds import Rounds
 from acquire.lines.transport import Backlog, Batch, End, Piece
 from acquire.sink import Ending
 from tests.fakes.clock import let_run
@@ -17,7 +18,7 @@ END = End(Ending.LOST, "gone", AT)
 
 
 def _inbox(capacity_bytes: int = 100) -> Inbox:
-    return Inbox(asyncio.get_running_loop(), capacity_bytes, room_wait_s=0)
+    return Inbox(Rounds(), capacity_bytes, room_wait_s=0)
 
 
 async def test_a_piece_from_another_thread_wakes_who_waits() -> None:
@@ -72,7 +73,7 @@ async def test_an_overflow_alone_is_something_to_take() -> None:
 @given(st.lists(st.binary(min_size=1, max_size=8), max_size=30), st.integers(1, 60))
 def test_what_is_kept_is_the_beginning_and_what_is_lost_is_counted(data: list[bytes], capacity: int) -> None:
     loop = asyncio.new_event_loop()
-    inbox = Inbox(loop, capacity, room_wait_s=0)
+    inbox = Inbox(Rounds(loop=loop), capacity, room_wait_s=0)
     for part in data:
         inbox.put(Piece(AT, part))
     batch = inbox.take()
@@ -119,7 +120,7 @@ async def test_a_piece_greater_than_a_turn_is_taken_whole() -> None:
 
 
 async def test_a_full_inbox_holds_the_thread_up_until_there_is_room() -> None:
-    inbox = Inbox(asyncio.get_running_loop(), 1, room_wait_s=30)
+    inbox = Inbox(Rounds(), 1, room_wait_s=30)
     inbox.put(Piece(AT, b"a"))
     putting = asyncio.create_task(asyncio.to_thread(inbox.put, Piece(AT, b"b")))
     inbox.take()
@@ -133,6 +134,9 @@ class CountingLoop:
     def __init__(self) -> None:
         self.wakes = 0
 
+    def time(self) -> float:
+        return 0.0
+
     def call_soon_threadsafe(self, call: Callable[[], object]) -> None:
         self.wakes += 1
         call()
@@ -140,7 +144,7 @@ class CountingLoop:
 
 async def test_many_pieces_wake_the_loop_once_and_none_while_it_is_busy() -> None:
     loop = CountingLoop()
-    inbox = Inbox(cast("asyncio.AbstractEventLoop", loop))
+    inbox = Inbox(Rounds(loop=cast("asyncio.AbstractEventLoop", loop)))
     inbox.put(Piece(AT, b"x"))
     assert loop.wakes == 0
     inbox.take()

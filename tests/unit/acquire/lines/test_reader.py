@@ -10,6 +10,7 @@ from acquire.clock import SystemClock, now
 from acquire.errors import PortLostError, PortUnavailableError
 from acquire.lines.inbox import Inbox
 from acquire.lines.reader import PortReader
+from acquire.lines.rounds import Rounds
 from acquire.lines.transport import Opened
 from acquire.sink import Ending
 
@@ -49,7 +50,7 @@ class FakePort:
 
 def _reader(port: FakePort, before: Callable[[], object] = lambda: None) -> tuple[PortReader, Inbox]:
     clock = SystemClock()
-    inbox = Inbox(asyncio.get_running_loop())
+    inbox = Inbox(Rounds())
 
     def open_port() -> tuple[serial.Serial, Opened]:
         before()
