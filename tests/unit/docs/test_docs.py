@@ -97,7 +97,7 @@ ADDRESSES = found(r"(?:127\.0\.0\.1:8710|\{here\}|`)(/(?:api/v1|sheets|readings|
 def test_an_address_is_served(document: Path, path: str, app: FastAPI) -> None:
     real = re.sub(r"\{\w+\}", "1", path).rstrip("/*.,")
     scope = {"type": "http", "method": "GET", "path": real, "headers": []}
-    assert any(route.matches(scope)[0] is Match.FULL for route in app.routes)
+    assert any(route.matches(scope)[0] is not Match.NONE for route in app.routes)
 
 
 def test_the_documents_were_read() -> None:
