@@ -1,7 +1,6 @@
 """Blanks: evaluated once from replicates, taken off a titre exactly once."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from enum import StrEnum
 from typing import NamedTuple
 
@@ -31,14 +30,14 @@ class Procedure(NamedTuple):
     reagent_lot: str
 
 
-@dataclass(frozen=True, slots=True)
-class Blank:
+class Blank(NamedTuple):
     """A blank of one procedure."""
 
     volume_ml: float
     span_ml: float
     """Greatest less least replicate. [mL]"""
-    count: int
+    n: int
+    """How many replicates."""
     procedure: Procedure
 
 

@@ -1,8 +1,7 @@
 """What a burette or pump truly delivers: by weighing water, and by titrating a standard."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 from evaluate.checks import enough, in_range, positive
 from evaluate.series import series
@@ -16,8 +15,7 @@ USUAL_DELIVERIES: Final = 10  # [1]; ISO 8655-6, recalled
 KG_PER_M3_IN_G_PER_ML: Final = 1000.0  # [kg/m³ per g/mL]; definition of the units
 
 
-@dataclass(frozen=True, slots=True)
-class BuretteFactor:
+class BuretteFactor(NamedTuple):
     """What deliveries of a burette showed."""
 
     factor: float
@@ -26,20 +24,19 @@ class BuretteFactor:
     """Mean delivered less displayed, of displayed. [%]"""
     random_pct: float
     """Standard deviation of the deliveries, of displayed. [%]"""
-    count: int
+    n: int
     is_full_check: bool
     """Whether ten deliveries or more stand behind it."""
 
 
-@dataclass(frozen=True, slots=True)
-class PumpFactor:
+class PumpFactor(NamedTuple):
     """What titrations of a standard showed of a pump."""
 
     factor: float
     """True over found: multiply a found concentration, or a volume, by it. [1]"""
     rsd_pct: float
     """Relative standard deviation of what was found. [%]"""
-    count: int
+    n: int
     reasons: tuple[str, ...] = ()
     """Why it is not to be used; empty if it is accepted."""
 
@@ -169,7 +166,7 @@ def burette_factor(displayed_ml: float, delivered_ml: Sequence[float]) -> Burett
         factor=average / displayed,
         systematic_pct=100 * (average - displayed) / displayed,
         random_pct=100 * sd / displayed,
-        count=len(volumes),
+        n=len(volumes),
         is_full_check=len(volumes) >= USUAL_DELIVERIES,
     )
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from itertools import pairwise
-from typing import Final, Literal, TypeGuard
+from typing import Final, Literal, NamedTuple, TypeGuard
 
 from evaluate.checks import not_negative
 from evaluate.errors import EvaluateError
@@ -25,11 +25,10 @@ class Dropped(StrEnum):
     REPEATED = "another reading at the same volume"
 
 
-@dataclass(frozen=True, slots=True)
-class DroppedPoint:
+class DroppedPoint(NamedTuple):
     """A point that was left out: its place in the input, counted from 0, and why."""
 
-    index: int
+    place: int
     why: Dropped
 
 

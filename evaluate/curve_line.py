@@ -2,20 +2,19 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from evaluate.checks import enough, finite
 from evaluate.errors import EvaluateError, NotPredictableError
 
 
-@dataclass(frozen=True, slots=True)
-class Line:
-    """``y = mean_y + slope * (x - mean_x)``, fitted to `count` points."""
+class Line(NamedTuple):
+    """``y = mean_y + slope * (x - mean_x)``, fitted to `n` points."""
 
     slope: float
     mean_x: float
     mean_y: float
-    count: int
+    n: int
     squares_x: float
     """Sum of squares of x about its mean."""
     squares_left: float
@@ -36,7 +35,7 @@ class Line:
     @property
     def residual_sd(self) -> float:
         """Standard deviation of the points about the line, n - 2 degrees of freedom; nan for two points."""
-        return math.sqrt(self.squares_left / (self.count - 2)) if self.count > 2 else math.nan
+        return math.sqrt(self.squares_left / (self.n - 2)) if self.n > 2 else math.nan
 
     @property
     def slope_sd(self) -> float:

@@ -95,9 +95,9 @@ def _no_break(before: Line, after: Line, direction: Direction) -> str:
         return f"the steep branch has a slope of {steep.slope:g} per mL, which is no dead stop"
     if direction not in {Direction.EITHER, shown}:
         return f"the curve is {shown}, {direction} is expected"
-    if abs(flat.slope) > FLAT_SHARE * abs(steep.slope) or steep.count < STEEP_POINTS:
+    if abs(flat.slope) > FLAT_SHARE * abs(steep.slope) or steep.n < STEEP_POINTS:
         return f"slopes are {before.slope:g} and {after.slope:g} per mL; one branch should be flat"
-    gain = abs(steep.slope) * math.sqrt(12 * steep.squares_x / steep.count)  # over the branch, evenly read
+    gain = abs(steep.slope) * math.sqrt(12 * steep.squares_x / steep.n)  # over the branch, evenly read
     if gain < LEAST_TO_NOISE * max(flat.residual_sd, steep.residual_sd):
         return f"the steep branch gains {gain:g}, its scatter is {steep.residual_sd:g}"
     return ""

@@ -2,12 +2,14 @@
 
 import operator
 from collections.abc import Iterable
-from datetime import date
 from enum import StrEnum
-from typing import Final, NamedTuple
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from evaluate.checks import finite, not_negative, positive
 from evaluate.errors import NotPredictableError, UnknownNameError
+
+if TYPE_CHECKING:
+    from datetime import date
 
 REFERENCE_METHOD: Final = "use the reference method, or lower the dose"
 
@@ -62,7 +64,7 @@ class SulfurDioxideLimit(NamedTuple):
     """How the sugar of the class stands to the threshold; None where sugar does not matter."""
     sugar_g_per_l: float | None
     """The threshold; None where sugar does not matter."""
-    valid_from: date | None
+    valid_from: "date | None"
     """None where the day is not known."""
     source: str
     status: str
@@ -88,7 +90,7 @@ class LimitJudgement(NamedTuple):
 
 
 def limits_in_force(
-    limits: Iterable[SulfurDioxideLimit], jurisdiction: str, kind: LimitKind, on: date
+    limits: Iterable[SulfurDioxideLimit], jurisdiction: str, kind: LimitKind, on: "date"
 ) -> tuple[SulfurDioxideLimit, ...]:
     """Return the limits of a place that apply on a day, those of unknown date among them.
 

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from evaluate.checks import finite, in_range, not_negative, positive
 from evaluate.errors import NotPredictableError
@@ -10,8 +10,7 @@ from evaluate.series import series
 from evaluate.statistics import mean, standard_deviation
 
 
-@dataclass(frozen=True, slots=True)
-class Bias:
+class Bias(NamedTuple):
     """How far the mean of a control lies from its reference value."""
 
     bias: float
@@ -21,7 +20,7 @@ class Bias:
     """Interval of the bias. [unit of the values]"""
     t: float
     """Bias in standard errors. [1]"""
-    count: int
+    n: int
 
     @property
     def is_significant(self) -> bool:

@@ -3,7 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 from evaluate.checks import in_range, positive
 from evaluate.series import series
@@ -32,8 +32,7 @@ class StandardisationLimits:
         positive("change limit", self.most_change_pct, "%")
 
 
-@dataclass(frozen=True, slots=True)
-class Standardisation:
+class Standardisation(NamedTuple):
     """The strength that replicates give."""
 
     mol_per_l: float
@@ -42,7 +41,7 @@ class Standardisation:
     rsd_pct: float
     standard_error_mol_per_l: float
     """Standard deviation of the mean: repeatability alone, no share of balance, purity or burette. [mol/L]"""
-    count: int
+    n: int
     reasons: tuple[str, ...] = ()
     """Why it is not to be used; empty if it is accepted."""
 

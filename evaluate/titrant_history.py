@@ -86,9 +86,9 @@ def compare_factors(
     limit = positive("change limit", most_change_pct, "%")
     tail = (1 - in_range("probability", probability, 0.5, 0.9999)) / 2
     difference = new.mol_per_l - old.mol_per_l
-    freedom = old.count + new.count - 2
-    squares = sum(one.count * (one.count - 1) * one.standard_error_mol_per_l**2 for one in (old, new))
-    error = math.sqrt(squares / freedom * (1 / old.count + 1 / new.count))
+    freedom = old.n + new.n - 2
+    squares = sum(one.n * (one.n - 1) * one.standard_error_mol_per_l**2 for one in (old, new))
+    error = math.sqrt(squares / freedom * (1 / old.n + 1 / new.n))
     change_pct = 100 * difference / old.mol_per_l
     return FactorChange(
         change_pct, abs(change_pct) > limit, abs(difference) > -float(stdtrit(freedom, tail)) * error

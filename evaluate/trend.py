@@ -1,7 +1,6 @@
 """A straight line through the values of a lot: how fast they change, and when they cross a limit."""
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from evaluate.checks import all_in_range, enough, finite, in_range
@@ -16,8 +15,7 @@ DEFAULT_PROBABILITY: Final = 0.95  # [1] of an interval; common practice
 FEWEST_POINTS: Final = 3  # [1] two points leave no scatter to judge by; arithmetic
 
 
-@dataclass(frozen=True, slots=True)
-class Trend:
+class Trend(NamedTuple):
     """A least-squares line through points, and what its scatter allows to say."""
 
     mean_x: float
@@ -29,7 +27,7 @@ class Trend:
     sum_squares_x: float
     """Sum of the squared distances of x from its mean. [unit of x, squared]"""
     r_squared: float
-    count: int
+    n: int
     first_x: float
     last_x: float
 
@@ -46,7 +44,7 @@ class Trend:
     @property
     def intercept_s(self) -> float:
         """Standard error of the intercept. [unit of y]"""
-        return self.residual_s * math.sqrt(1 / self.count + self.mean_x**2 / self.sum_squares_x)
+        return self.residual_s * math.sqrt(1 / self.n + self.mean_x**2 / self.sum_squares_x)
 
 
 class Rate(NamedTuple):
@@ -131,7 +129,7 @@ def straight_line(x: "ArrayLike", y: "ArrayLike") -> Trend:
         residual_s=math.sqrt(residual / (len(xs) - 2)),
         sum_squares_x=sxx,
         r_squared=1 - residual / syy if syy > 0 else 1.0,
-        count=len(xs),
+        n=len(xs),
         first_x=min(xs),
         last_x=max(xs),
     )
@@ -208,7 +206,7 @@ def forecast(trend: Trend, x: "ArrayLike", *, probability: float = DEFAULT_PROBA
 
     u = all_in_range("x", x, -MAGNITUDE_LIMIT, MAGNITUDE_LIMIT) - trend.mean_x
     value = trend.mean_y + trend.slope * u
-    scale = np.sqrt(1 + 1 / trend.count + u**2 / trend.sum_squares_x)
+    scale = np.sqrt(1 + 1 / trend.n + u**2 / trend.sum_squares_x)
     half = _student(trend, probability) * trend.residual_s * scale
     return Band(value, value - half, value + half)
 
@@ -268,7 +266,7 @@ def _edges(trend: Trend, distance: float, q: float) -> tuple[float | None, float
     """Solve the quadratic of `crossing` in u and return the two edges as x."""
     a = trend.slope**2 - q / trend.sum_squares_x
     half_b = trend.slope * distance
-    c = distance**2 - q * (1 + 1 / trend.count)
+    c = distance**2 - q * (1 + 1 / trend.n)
     root = half_b**2 - a * c
     if a > 0:
         width = math.sqrt(max(root, 0.0))  # below zero by rounding when the points lie exactly on the line
@@ -283,6 +281,6 @@ def _edges(trend: Trend, distance: float, q: float) -> tuple[float | None, float
 def _student(trend: Trend, probability: float) -> float:
     from scipy.special import stdtrit
 
-    enough("points", trend.count, FEWEST_POINTS)
+    enough("points", trend.n, FEWEST_POINTS)
     tail = (1 - in_range("probability", probability, 0.5, 0.9999)) / 2
-    return -float(stdtrit(trend.count - 2, tail))
+    return -float(stdtrit(trend.n - 2, tail))

@@ -4,7 +4,6 @@ Values travel as `decimal.Decimal` with the code of their unit. A conversion is 
 exact (a fraction of integers) and is refused where it would need knowledge that the value does not carry.
 """
 
-from dataclasses import dataclass, field
 from decimal import Decimal, localcontext
 from fractions import Fraction
 from typing import Final, NamedTuple
@@ -28,8 +27,7 @@ class Unit(NamedTuple):
     """Other ways instruments write it; compared without regard to case and inner blanks."""
 
 
-@dataclass(frozen=True, slots=True)
-class Quantity:
+class Quantity(NamedTuple):
     """Something that is measured, with the unit we keep it in."""
 
     code: str
@@ -38,7 +36,7 @@ class Quantity:
     """Code of the unit that readings are normalised to."""
     end_point: str | None = None
     """Where a titration ends, when that is part of what the number means."""
-    extra_units: tuple[str, ...] = field(default=())
+    extra_units: tuple[str, ...] = ()
     """Units of another dimension which the trade uses for the same number of this quantity."""
     basis: str | None = None
     """The substance that the number is expressed as, when the method does not tell substances apart."""

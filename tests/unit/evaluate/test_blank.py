@@ -21,7 +21,7 @@ def test_evaluate_blank__closed_form_worked_by_hand() -> None:
     found = evaluate_blank([0.10, 0.12, 0.14], ACIDITY, 0.05)
     assert found.volume_ml == pytest.approx(0.12)
     assert found.span_ml == pytest.approx(0.04)
-    assert (found.count, found.procedure) == (3, ACIDITY)
+    assert (found.n, found.procedure) == (3, ACIDITY)
 
 
 def test_evaluate_blank__limit_one_replicate_has_no_span() -> None:

@@ -114,7 +114,7 @@ def test_burette_factor__closed_form_worked_by_hand() -> None:
 def test_burette_factor__limit_ten_deliveries_make_a_full_check(count: int, full: bool) -> None:
     found = burette_factor(10.0, [10.0] * count)
     assert found.factor == pytest.approx(1.0)
-    assert (found.random_pct, found.count, found.is_full_check) == (0.0, count, full)
+    assert (found.random_pct, found.n, found.is_full_check) == (0.0, count, full)
 
 
 @given(st.lists(st.floats(9.0, 11.0), min_size=2, max_size=12), st.floats(0.1, 10.0))
@@ -155,7 +155,7 @@ def test_pump_factor__closed_form_true_over_found() -> None:
 def test_pump_factor__limit_a_true_pump() -> None:
     found = pump_factor(0.1, [0.1, 0.1, 0.1])
     assert found.factor == pytest.approx(1.0)
-    assert (found.rsd_pct, found.count, found.reasons) == (0.0, 3, ())
+    assert (found.rsd_pct, found.n, found.reasons) == (0.0, 3, ())
 
 
 @pytest.mark.parametrize(

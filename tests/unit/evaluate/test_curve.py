@@ -49,7 +49,7 @@ def test_clean_curve__closed_form_one_high_volume_costs_one_point() -> None:
 def test_clean_curve__closed_form_the_last_of_repeated_readings_counts() -> None:
     curve = clean_curve([1.0, 1.0, 1.0, 2.0], [3.0, 3.5, 4.0, 5.0])
     assert curve.signal == (4.0, 5.0)
-    assert [point.index for point in curve.dropped] == [0, 1]
+    assert [point.place for point in curve.dropped] == [0, 1]
 
 
 def test_clean_curve__closed_form_the_mean_of_repeated_readings_counts_if_asked() -> None:

@@ -55,7 +55,7 @@ def test_a_figure_that_gets_better_is_improving() -> None:
 def test_cleaning_begins_a_new_trend() -> None:
     values = [98.0, 96.0, 94.0, 92.0, 97.0, 96.5, 96.0, 95.5, 95.0, 94.5]
     health = forecast_health(DAYS, values, 90.0, falls=True, cleaned_on=[0.0, 4.0])
-    assert health.trend.count == 6
+    assert health.trend.n == 6
     assert day_of_failure(health) == pytest.approx(18.0)
 
 

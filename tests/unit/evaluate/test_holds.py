@@ -140,6 +140,11 @@ def test_check_state__limit_a_check_of_the_same_moment_counts_as_before() -> Non
     assert state(10, "pf") == "IN_DOUBT"
 
 
+def test_check_state__limit_a_result_at_the_last_pass_before_a_failure_is_only_covered() -> None:
+    assert state(0, "pf") == "COVERED"
+    assert state(0, "pfp") == "CONFIRMED"
+
+
 @given(days, st.integers(-5, 130))
 def test_check_state__law_a_later_pass_releases_nothing_that_was_in_doubt(word: str, at_us: int) -> None:
     if state(at_us, word) == "IN_DOUBT":
@@ -156,7 +161,7 @@ def test_check_state__independent_the_nearest_verdicts_on_either_side(word: str,
     if failed_here or before[-1:] == ["f"] or (after[:1] == ["f"] and (at_us, "p") not in told):
         expected = "IN_DOUBT"
     else:
-        expected = ("CONFIRMED" if after else "COVERED") if before else "UNCHECKED"
+        expected = ("CONFIRMED" if "p" in after else "COVERED") if before else "UNCHECKED"
     assert state(at_us, word) == expected
 
 

@@ -66,7 +66,7 @@ def test_control_bias__closed_form_of_two_values() -> None:
     """One degree of freedom: t at 97.5 % is the tangent of 0.475 pi."""
     found = control_bias([10.0, 12.0], 10.0)
     half = math.tan(0.475 * math.pi)  # the standard error is 1
-    assert (found.bias, found.t, found.count) == (1.0, 1.0, 2)
+    assert (found.bias, found.t, found.n) == (1.0, 1.0, 2)
     assert (found.low, found.high) == pytest.approx((1 - half, 1 + half), rel=1e-10)
 
 

@@ -145,7 +145,7 @@ def test_standardise__independent_numpy() -> None:
     assert found.mol_per_l == pytest.approx(float(np.mean(strengths)))
     assert found.rsd_pct == pytest.approx(float(100 * np.std(strengths, ddof=1) / np.mean(strengths)))
     assert found.standard_error_mol_per_l == pytest.approx(float(np.std(strengths, ddof=1) / 2))
-    assert found.count == 4
+    assert found.n == 4
 
 
 def test_standardise__refuses_one_titration() -> None:

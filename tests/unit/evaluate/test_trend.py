@@ -54,7 +54,7 @@ def test_straight_line__limit_points_on_a_line_leave_no_scatter() -> None:
     found = straight_line([0.0, 1.0, 2.0], [5.0, 4.0, 3.0])
     assert (found.intercept, found.slope, found.residual_s, found.r_squared) == (5.0, -1.0, 0.0, 1.0)
     assert straight_line([0.0, 1.0, 2.0], [5.0, 5.0, 5.0]).r_squared == 1.0
-    assert (found.first_x, found.last_x, found.count) == (0.0, 2.0, 3)
+    assert (found.first_x, found.last_x, found.n) == (0.0, 2.0, 3)
 
 
 @given(points, st.integers(-1000, 1000))
