@@ -1,8 +1,10 @@
 """What may be asked of the running daemon, as Protocols; whoever answers refuses with a `ProblemError`."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
+
+from storage.rows import Row
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +33,13 @@ class Reloaded:
     """Of the ledger entry."""
     acts: Mapping[str, str]
     """By line: added, changed, started or removed."""
+
+
+class Acts(Protocol):
+    """Enters what people and programs ask for in the ledger."""
+
+    async def enter(self, action: str, act: Act, rows: Mapping[str, Sequence[Row]]) -> int:
+        """Enter an act with the rows it brings; return its number once it is durable."""
 
 
 class LineControl(Protocol):

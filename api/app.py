@@ -11,6 +11,7 @@ from api.problems import DOCUMENTED, add_problem_handlers
 from api.routes import (
     bench,
     captures,
+    clock,
     documents,
     events,
     health,
@@ -78,7 +79,7 @@ def _parts(app: FastAPI) -> Parts:
 def _lay_routes(app: FastAPI) -> None:
     strict = [Depends(refuse_unknown_parameters)]
     api = APIRouter(prefix=API_PREFIX, responses=DOCUMENTED, dependencies=strict)
-    for room in (health, lines, line_acts, instruments, captures, readings, ledger, events, documents):
+    for room in (health, clock, lines, line_acts, instruments, captures, readings, ledger, events, documents):
         api.include_router(room.router)
     app.include_router(api)
     app.include_router(sheets.router, responses=DOCUMENTED, dependencies=strict)

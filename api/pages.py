@@ -46,6 +46,7 @@ def _filters(quantity_names: Mapping[str, str]) -> dict[str, Any]:
     return {
         "age": times.age_in_words,
         "clock": times.clock,
+        "clock_words": words.clock_words,
         "code": code_words,
         "count": _count,
         "day_clock": times.day_and_clock,

@@ -7,7 +7,7 @@ from typing import Protocol
 
 from sqlalchemy import Connection
 
-from api.acts import LineControl
+from api.acts import Acts, LineControl
 
 
 class ReadStore(Protocol):
@@ -109,10 +109,12 @@ class HealthReport:
     """What they may hold before bytes are lost. [bytes]"""
     disk_free_bytes: int | None
     """On the disk of the store; None where it cannot be asked. [bytes]"""
-    last_backup_us: int | None
-    """When the newest checked copy was made; None if none is known. [µs]"""
-    clock_note: str
-    """How far the host's clock can be trusted, in plain words."""
+    clock_quality: str
+    """in_step, not_in_step or unknown."""
+    clock_why: str
+    """By what the host's clock is kept in step, or why not, in plain words."""
+    clock_max_error_us: int | None
+    """How far it may be off, where the system says so. [µs]"""
 
 
 class HealthSource(Protocol):
@@ -148,6 +150,7 @@ class Services:
     commits: CommitSource
     lines: LineDirectory
     line_control: LineControl
+    acts: Acts
     health: HealthSource
     settings: ApiSettings
     clock_us: Callable[[], int]

@@ -59,6 +59,18 @@ LINE_STATES: Final = {
 }
 
 
+CLOCK_WORDS: Final = {
+    "in_step": "in step",
+    "not_in_step": "not in step",
+    "unknown": "not known",
+}
+
+
+def clock_words(quality: str) -> str:
+    """Return the quality of the host's clock in plain words."""
+    return CLOCK_WORDS.get(quality, quality.replace("_", " "))
+
+
 def outcome_words(outcome: str) -> str:
     """Return an outcome in plain words."""
     return OUTCOME_WORDS.get(outcome, outcome.replace("_", " "))

@@ -12,31 +12,27 @@ import structlog
 from acquire.clock import SystemClock
 from acquire.supervisor import Supervisor
 from api.app import close_app, create_app, end_streams
-from api.services import ApiSettings, Services
-from bench.intake import Intake
-from evaluate.units import quantities
 from storage.errors import WriterClosedError
 from storage.ledger import ActorKind
-from storage.store import Store
-from tundish.acts import ActRecord, By
-from tundish.config import Config, load_config
+from tundish.acts import By
+from tundish.assembly import Parts, parts_of, services_of
+from tundish.config import load_config
 from tundish.config_faults import ConfigError
 from tundish.errors import TundishError, UnfinishedStopError
-from tundish.health import CLOCK_NOTE, Health, Lines
 from tundish.line_book import LineBook
-from tundish.line_control import BookControl
 from tundish.loop import run
 from tundish.notify import ServiceNotifier
 from tundish.packages import check_packages
 from tundish.signals import handled
 from tundish.steps import Heart, drain, let_go_of_a_stuck_store, say_head, take_in
-from tundish.store_sink import DAEMON, StoreSink
-from tundish.version import software_version
+from tundish.store_sink import DAEMON
 from tundish.web import bind, server
-from tundish.wiring import known_drivers, line_plans, store_of
+from tundish.wiring import line_plans, store_of
 
 HEARTBEAT_S = 1.0
 """How finely a crash is dated. [s]"""
+CLOCK_EVERY_S = 1.0
+"""How often the host's clock is compared with the steady one: how finely a step is dated. [s]"""
 HEAD_EVERY_S = 86_400.0
 """How often the head of the ledger is written to the log. [s]"""
 LET_GO_S = 5.0
@@ -88,18 +84,15 @@ class Daemon:
             listener = stack.enter_context(bind(config.api.host, config.api.port))
             store = store_of(config, self._place.folder, self._clock.utc_us)
             stack.callback(store.close)
-            session = store.begin_session(software_version(), CLOCK_NOTE, self._clock.utc_us())
-            intake = Intake(store, self._clock.utc_us, DAEMON)
-            supervisor = Supervisor(StoreSink(store.writer, session, known_drivers(store)), self._clock)
-            book = LineBook(self._place.file, supervisor, ActRecord(store.writer, self._clock.utc_us))
-            app = create_app(self._services(store, supervisor, book, config))
+            parts = parts_of(store, self._place.file, self._clock)
+            app = create_app(services_of(parts, config, self._clock.utc_us))
             stack.callback(close_app, app)
             web = server(app)
-            stack.enter_context(handled(self.stop, lambda: self._reload(book)))
-            book.open_all(config, plans)
+            stack.enter_context(handled(self.stop, lambda: self._reload(parts.book)))
+            parts.book.open_all(config, plans)
             async with asyncio.TaskGroup() as tasks:
                 serving = tasks.create_task(web.serve(sockets=[listener]), name="web")
-                others = [tasks.create_task(step) for step in self._steps(store, intake, supervisor)]
+                others = [tasks.create_task(step) for step in self._steps(parts)]
                 log.info(
                     "daemon.started", address=f"http://{config.api.host}:{config.api.port}/", lines=len(plans)
                 )
@@ -109,35 +102,22 @@ class Daemon:
                 self._notifier.stopping()
                 async with asyncio.TaskGroup() as last_tasks:
                     letting_go = last_tasks.create_task(let_go_of_a_stuck_store(store.writer, LET_GO_S))
-                    await self._end_hearing(book, supervisor, others)
-                    unkept = await asyncio.to_thread(self._drain, store, intake)
+                    await self._end_hearing(parts, others)
+                    unkept = await asyncio.to_thread(self._drain, parts)
                     letting_go.cancel()
                 end_streams(app)
                 web.should_exit = True
                 await serving
-        _say_what_was_lost(supervisor, unkept)
+        _say_what_was_lost(parts.supervisor, unkept)
         log.info("daemon.stopped")
 
-    def _services(self, store: Store, supervisor: Supervisor, book: LineBook, config: Config) -> Services:
-        return Services(
-            store=store,
-            commits=store.writer,
-            lines=Lines(supervisor),
-            line_control=BookControl(book),
-            health=Health(store),
-            settings=ApiSettings(config.store.kind, config.api.allowed_hosts),
-            clock_us=self._clock.utc_us,
-            quantity_names={one.code: one.name for one in quantities()},
-        )
-
-    def _steps(
-        self, store: Store, intake: Intake, supervisor: Supervisor
-    ) -> list[Coroutine[None, None, None]]:
+    def _steps(self, parts: Parts) -> list[Coroutine[None, None, None]]:
         return [
-            take_in(store, intake),
-            self._every(HEARTBEAT_S, Heart(store, self._clock.utc_us).beat),
-            self._every(HEAD_EVERY_S, lambda: say_head(store)),
-            self._watch(supervisor),
+            take_in(parts.store, parts.intake),
+            self._every(HEARTBEAT_S, Heart(parts.store, self._clock.utc_us).beat),
+            self._every(CLOCK_EVERY_S, parts.clock.look),
+            self._every(HEAD_EVERY_S, lambda: say_head(parts.store)),
+            self._watch(parts.supervisor),
         ]
 
     async def _every(self, interval_s: float, call: Callable[[], object]) -> None:
@@ -161,19 +141,17 @@ class Daemon:
         except TimeoutError:
             log.info("daemon.time_is_up", ran_s=for_s)
 
-    async def _end_hearing(
-        self, book: LineBook, supervisor: Supervisor, others: list[asyncio.Task[None]]
-    ) -> None:
+    async def _end_hearing(self, parts: Parts, others: list[asyncio.Task[None]]) -> None:
         """Stop the readers and keep what they had heard; then the steps beside them."""
-        await book.close()
-        await supervisor.stop_all()
+        await parts.book.close()
+        await parts.supervisor.stop_all()
         for task in others:
             task.cancel()
 
-    def _drain(self, store: Store, intake: Intake) -> WriterClosedError | None:
+    def _drain(self, parts: Parts) -> WriterClosedError | None:
         """Take in what is left and end the session; return why not, if the store could not be written."""
         try:
-            drain(store, intake, self._clock.utc_us)
+            drain(parts.store, parts.intake, self._clock.utc_us)
         except WriterClosedError as error:
             return error
         return None

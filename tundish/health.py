@@ -7,9 +7,8 @@ from acquire.line_state import LineState
 from acquire.supervisor import Supervisor
 from api.services import HealthReport
 from storage.store import Store
+from tundish.clock_watch import ClockWatch
 from tundish.version import software_version
-
-CLOCK_NOTE = "the clock of this computer, as its system keeps it"
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,12 +65,14 @@ class Lines:
 class Health:
     """The daemon's own state, for the API."""
 
-    def __init__(self, store: Store) -> None:
+    def __init__(self, store: Store, clock: ClockWatch) -> None:
         self._store = store
+        self._clock = clock
 
     def report(self) -> HealthReport:
         """Return the state of this moment, without waiting."""
         writer = self._store.writer.health()
+        clock = self._clock.judgement
         return HealthReport(
             version=software_version(),
             store_ok=writer.ok,
@@ -80,6 +81,7 @@ class Health:
             spool_bytes=writer.spool_bytes,
             spool_limit_bytes=writer.spool_limit_bytes,
             disk_free_bytes=self._store.place.free_bytes(),
-            last_backup_us=None,
-            clock_note=CLOCK_NOTE,
+            clock_quality=clock.quality.value,
+            clock_why=clock.why,
+            clock_max_error_us=clock.max_error_us,
         )

@@ -9,6 +9,7 @@ from api.overview import read_overview
 from api.parameters import Identifier
 from api.routing import reads
 from api.thread import read_thread
+from api.vitals import read_vitals
 
 router = APIRouter()
 
@@ -27,10 +28,18 @@ async def bench_page(request: Request, parts: PartsOf, database: DatabaseOf) -> 
 
 
 @reads(router, "/lines")
-async def lines_page(request: Request, parts: PartsOf, services: ServicesOf) -> HTMLResponse:
-    """Show how each line is doing, why, and what to do."""
+async def lines_page(
+    request: Request, parts: PartsOf, services: ServicesOf, database: DatabaseOf
+) -> HTMLResponse:
+    """Show how each line is doing, why, and what to do; the store and the clock."""
+    vitals = await database.read(read_vitals)
     return parts.pages.draw(
-        request, "lines.html", lines=services.lines.states(), health=services.health.report()
+        request,
+        "lines.html",
+        lines=services.lines.states(),
+        health=services.health.report(),
+        vitals=vitals,
+        backup_due=vitals.backup_is_due(services.clock_us(), services.settings.store_kind),
     )
 
 

@@ -4,9 +4,9 @@ from fastapi import APIRouter, Response
 
 from api.dependencies import DatabaseOf, ServicesOf
 from api.routing import reads
-from api.schemas.lines import HealthBody, store_health
+from api.schemas.health import HealthBody, clock_health, store_health
 from api.times import rfc3339
-from storage import queries
+from api.vitals import read_vitals
 
 router = APIRouter(tags=["health"])
 
@@ -21,13 +21,14 @@ async def get_health(services: ServicesOf, database: DatabaseOf, response: Respo
     report = services.health.report()
     states = services.lines.states()
     troubled = [state.line for state in states if state.state in {"unrecognised", "waiting", "failed"}]
-    head = await database.read(queries.head)
+    vitals = await database.read(read_vitals)
+    now_us = services.clock_us()
     return HealthBody(
         ok=report.store_ok and not troubled,
         version=report.version,
-        now=rfc3339(services.clock_us()),
-        clock=report.clock_note,
-        store=store_health(report, services.settings.store_kind, head),
+        now=rfc3339(now_us),
+        clock=clock_health(report, vitals),
+        store=store_health(report, vitals, services.settings.store_kind, now_us),
         lines_open=sum(state.state == "open" for state in states),
         lines_not_open=troubled,
     )

@@ -1,9 +1,9 @@
-"""Bodies of lines, instruments and health."""
+"""Bodies of lines."""
 
 from pydantic import Field
 
 from api.schemas.common import Body, UtcTime
-from api.services import HealthReport, LineState
+from api.services import LineState
 from api.times import rfc3339
 from api.words import state_words
 
@@ -63,46 +63,3 @@ def line_body(state: LineState) -> LineBody:
 def optional_time(at_us: int | None) -> str | None:
     """Return a moment as text, or None. [µs]"""
     return None if at_us is None else rfc3339(at_us)
-
-
-class StoreHealth(Body):
-    """How the store and the queue before it are doing."""
-
-    kind: str = Field(description="real, demo or practice.", examples=["demo"])
-    ok: bool = Field(description="False while the store cannot be written.")
-    why: str = Field(description="Why it cannot, in plain words; empty while it can.")
-    head: int = Field(description="Newest ledger number.", ge=0)
-    spool_items: int = Field(description="Pieces of work that wait for the store.", ge=0)
-    spool_bytes: int = Field(description="What they hold. [bytes]", ge=0)
-    spool_limit_bytes: int = Field(description="What they may hold before bytes are lost. [bytes]", ge=0)
-    disk_free_bytes: int | None = Field(description="On the disk of the store. [bytes]")
-    last_backup_at: UtcTime | None = Field(description="When the newest checked copy was made.")
-
-
-class HealthBody(Body):
-    """How the daemon is doing; `ok` if the store is written and no line is lost or failed."""
-
-    ok: bool
-    version: str = Field(description="Of the program.", examples=["0.1.0"])
-    now: UtcTime = Field(description="The host's clock.")
-    clock: str = Field(description="How far that clock can be trusted.")
-    store: StoreHealth
-    lines_open: int = Field(ge=0)
-    lines_not_open: list[str] = Field(
-        description="Names of the lines that are lost, failed or not recognised."
-    )
-
-
-def store_health(report: HealthReport, kind: str, head: int) -> StoreHealth:
-    """Return the body of the store's health."""
-    return StoreHealth(
-        kind=kind,
-        ok=report.store_ok,
-        why=report.store_why,
-        head=head,
-        spool_items=report.spool_items,
-        spool_bytes=report.spool_bytes,
-        spool_limit_bytes=report.spool_limit_bytes,
-        disk_free_bytes=report.disk_free_bytes,
-        last_backup_at=optional_time(report.last_backup_us),
-    )

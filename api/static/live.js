@@ -57,7 +57,7 @@ let source = null;
 
 function listen() {
   source = new EventSource("/api/v1/events");
-  for (const kind of ["reading", "line", "gap", "fault", "entry"]) source.addEventListener(kind, mark);
+  for (const kind of ["reading", "line", "gap", "fault", "health"]) source.addEventListener(kind, mark);
   source.addEventListener("open", () => {
     say("live");
     mark(); // what happened while nobody listened

@@ -46,7 +46,9 @@ from storage.queries.service import (
     ClockEventRecord,
     backups_before,
     clock_events_before,
+    last_alive_us,
     last_backup,
+    last_clock_step,
 )
 from storage.queries.streams import (
     HEARD,
@@ -102,7 +104,9 @@ __all__ = [
     "info",
     "instrument_quantities",
     "instruments",
+    "last_alive_us",
     "last_backup",
+    "last_clock_step",
     "last_end_of_line",
     "ledger_after",
     "newest_readings",

@@ -1,10 +1,11 @@
 """The running of the daemon: copies of the store, and the host's clock."""
 
 from dataclasses import dataclass
+from typing import Final
 
 from sqlalchemy import Connection, select
 
-from storage.schema import backup, clock_event, ledger
+from storage.schema import backup, clock_event, heartbeat, ledger
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,22 +59,36 @@ def last_backup(connection: Connection) -> BackupRecord | None:
     return next(iter(backups_before(connection, before=None, limit=1)), None)
 
 
+_SELECT_CLOCK_EVENTS: Final = select(
+    clock_event.c.number,
+    ledger.c.at_us,
+    clock_event.c.event,
+    clock_event.c.quality,
+    clock_event.c.why,
+    clock_event.c.max_error_us,
+    clock_event.c.step_us,
+).join(ledger, ledger.c.number == clock_event.c.number)
+
+
 def clock_events_before(connection: Connection, *, before: int | None, limit: int) -> list[ClockEventRecord]:
     """Return what was noted of the host's clock with a number below `before`, newest first."""
-    statement = (
-        select(
-            clock_event.c.number,
-            ledger.c.at_us,
-            clock_event.c.event,
-            clock_event.c.quality,
-            clock_event.c.why,
-            clock_event.c.max_error_us,
-            clock_event.c.step_us,
-        )
-        .join(ledger, ledger.c.number == clock_event.c.number)
-        .order_by(clock_event.c.number.desc())
-        .limit(limit)
-    )
+    statement = _SELECT_CLOCK_EVENTS.order_by(clock_event.c.number.desc()).limit(limit)
     if before is not None:
         statement = statement.where(clock_event.c.number < before)
     return [ClockEventRecord(*row) for row in connection.execute(statement)]
+
+
+def last_clock_step(connection: Connection) -> ClockEventRecord | None:
+    """Return the newest step of the host's clock, or None."""
+    statement = (
+        _SELECT_CLOCK_EVENTS.where(clock_event.c.event == "stepped")
+        .order_by(clock_event.c.number.desc())
+        .limit(1)
+    )
+    row = connection.execute(statement).one_or_none()
+    return None if row is None else ClockEventRecord(*row)
+
+
+def last_alive_us(connection: Connection) -> int | None:
+    """Return when a daemon was last seen alive on this store, by the host's clock of then. [µs]"""
+    return connection.execute(select(heartbeat.c.last_at_us)).scalar()

@@ -1,5 +1,6 @@
 """What the API stands on, for tests: a real store beside lines and health that stay as they were set."""
 
+import asyncio
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -7,6 +8,8 @@ from typing import Any
 from api.acts import Act, LineSettings, Reloaded
 from api.problems import ProblemError
 from api.services import ApiSettings, HealthReport, Services
+from storage.ledger import ActorKind
+from storage.rows import Row
 from storage.store import Store
 from tests.fakes.filled_store import NOON_US, SECOND_US
 
@@ -81,6 +84,26 @@ class StillControl:
 
 
 @dataclass
+class StoreActs:
+    """Enters acts in a real store."""
+
+    store: Store
+
+    async def enter(self, action: str, act: Act, rows: Mapping[str, Sequence[Row]]) -> int:
+        work = self.store.writer.submit(
+            lambda tx: tx.enter(
+                action,
+                at_us=NOON_US,
+                actor=act.actor,
+                actor_kind=ActorKind.PERSON,
+                rows=rows,
+                reason=act.reason,
+            )
+        )
+        return await asyncio.wrap_future(work)
+
+
+@dataclass
 class StillHealth:
     """Health as it was set."""
 
@@ -93,8 +116,9 @@ class StillHealth:
             spool_bytes=0,
             spool_limit_bytes=67_108_864,
             disk_free_bytes=12_345_678_901,
-            last_backup_us=None,
-            clock_note="in step with a time server",
+            clock_quality="in_step",
+            clock_why="a time service keeps it in step, within 0.005 s",
+            clock_max_error_us=5000,
         )
     )
 
@@ -120,6 +144,7 @@ def still_services(store: Store, settings: ApiSettings | None = None) -> Service
         commits=store.writer,
         lines=StillLines([PH_LINE, LOST_LINE]),
         line_control=StillControl(),
+        acts=StoreActs(store),
         health=StillHealth(),
         settings=settings or ApiSettings(store.info.kind, live_round_s=0),
         clock_us=lambda: NOON_US + 300 * SECOND_US,

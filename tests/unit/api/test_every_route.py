@@ -22,6 +22,7 @@ ADDRESSES = {
     "/api/v1/lines": "/api/v1/lines",
     "/api/v1/lines/{line}": "/api/v1/lines/ph",
     "/api/v1/lines/{line}/settings": "/api/v1/lines/ph/settings",
+    "/api/v1/clock-events": "/api/v1/clock-events",
     "/api/v1/instruments": "/api/v1/instruments",
     "/api/v1/captures": "/api/v1/captures",
     "/api/v1/captures/{capture_id}": "/api/v1/captures/4",
@@ -172,7 +173,7 @@ async def test_the_description_is_openapi_3_1_and_names_no_other_host(bench: Cli
 async def test_every_described_route_declares_the_problem_document(bench: Client) -> None:
     document = (await bench.get("/api/v1/openapi.json")).json()
     operations = [operation for path in document["paths"].values() for operation in path.values()]
-    assert len(operations) == 21
+    assert len(operations) == 22
     for operation in operations:
         for status in ("400", "404", "422"):
             assert PROBLEM_MEDIA_TYPE in operation["responses"][status]["content"]

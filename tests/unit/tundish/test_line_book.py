@@ -22,11 +22,11 @@ from storage.store import Store
 from tests.unit.acquire.conftest import Bench
 from tests.unit.tundish.conftest import AT_US
 from tundish.acts import ActRecord, By
+from tundish.api_control import BookControl
 from tundish.config import load_config
 from tundish.config_faults import ConfigError
 from tundish.errors import LineConflictError, NotKeptError, UnknownLineError
 from tundish.line_book import MARKED_STOPPED, LineBook
-from tundish.line_control import BookControl
 from tundish.lines_file import LinesFile
 from tundish.toml_text import array_of_tables
 from tundish.wiring import line_plans

@@ -1,16 +1,29 @@
-"""The lines as the API may change them: its requests go to the book, refusals become problem documents."""
+"""What the API may ask of the daemon: its requests are handed on, refusals become problem documents."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from http import HTTPStatus
 from typing import Any
 
 from api.acts import Act, LineSettings, Reloaded
 from api.problems import ParameterFault, ProblemError
-from tundish.acts import By
+from storage.rows import Row
+from tundish.acts import ActRecord, By
 from tundish.config_faults import ConfigError
 from tundish.errors import LineConflictError, NotKeptError, UnknownLineError
 from tundish.line_book import LineBook
+
+
+class RecordOfActs:
+    """Implements `api.acts.Acts`."""
+
+    def __init__(self, record: ActRecord) -> None:
+        self._record = record
+
+    async def enter(self, action: str, act: Act, rows: Mapping[str, Sequence[Row]]) -> int:
+        """Enter an act with the rows it brings; return its number once it is durable."""
+        with _as_problems():
+            return await self._record.enter(action, _by(act), rows)
 
 
 class BookControl:

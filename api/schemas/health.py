@@ -1,0 +1,90 @@
+"""Bodies of health: the daemon, its store, its clock."""
+
+from pydantic import Field
+
+from api.schemas.common import Body, UtcTime
+from api.schemas.lines import optional_time
+from api.services import HealthReport
+from api.times import rfc3339
+from api.vitals import Vitals
+from storage.queries import ClockEventRecord
+
+
+class StoreHealth(Body):
+    """How the store and the queue before it are doing."""
+
+    kind: str = Field(description="real, demo or practice.", examples=["demo"])
+    ok: bool = Field(description="False while the store cannot be written.")
+    why: str = Field(description="Why it cannot, in plain words; empty while it can.")
+    head: int = Field(description="Newest ledger number.", ge=0)
+    spool_items: int = Field(description="Pieces of work that wait for the store.", ge=0)
+    spool_bytes: int = Field(description="What they hold. [bytes]", ge=0)
+    spool_limit_bytes: int = Field(description="What they may hold before bytes are lost. [bytes]", ge=0)
+    disk_free_bytes: int | None = Field(description="On the disk of the store. [bytes]")
+    last_backup_at: UtcTime | None = Field(description="When the newest checked copy was made; null if none.")
+    last_backup_age_s: float | None = Field(description="How old it is. [s]", ge=0)
+    backup_due: bool = Field(description="Whether a real store has no copy of the last seven days.")
+
+
+class ClockStep(Body):
+    """The host's clock was put forward or back."""
+
+    at: UtcTime = Field(description="By the clock after it.")
+    by_s: float = Field(description="Forward is positive. [s]")
+    why: str = Field(description="In plain words.")
+
+
+class ClockHealth(Body):
+    """How far the host's clock can be trusted."""
+
+    quality: str = Field(description="in_step, not_in_step or unknown.", examples=["in_step"])
+    why: str = Field(description="By what it is kept in step, or why not, in plain words.")
+    max_error_s: float | None = Field(description="How far it may be off; null where nobody says. [s]", ge=0)
+    last_step: ClockStep | None = Field(description="The newest step in this store; null if there was none.")
+
+
+class HealthBody(Body):
+    """How the daemon is doing; `ok` if the store is written and no line is lost or failed."""
+
+    ok: bool
+    version: str = Field(description="Of the program.", examples=["0.1.0"])
+    now: UtcTime = Field(description="The host's clock.")
+    clock: ClockHealth
+    store: StoreHealth
+    lines_open: int = Field(ge=0)
+    lines_not_open: list[str] = Field(
+        description="Names of the lines that are lost, failed or not recognised."
+    )
+
+
+def store_health(report: HealthReport, vitals: Vitals, kind: str, now_us: int) -> StoreHealth:
+    """Return the body of the store's health. `now_us` since 1970 UTC. [µs]"""
+    age_us = vitals.backup_age_us(now_us)
+    return StoreHealth(
+        kind=kind,
+        ok=report.store_ok,
+        why=report.store_why,
+        head=vitals.head,
+        spool_items=report.spool_items,
+        spool_bytes=report.spool_bytes,
+        spool_limit_bytes=report.spool_limit_bytes,
+        disk_free_bytes=report.disk_free_bytes,
+        last_backup_at=optional_time(vitals.last_backup.made_at_us if vitals.last_backup else None),
+        last_backup_age_s=None if age_us is None else age_us / 1e6,
+        backup_due=vitals.backup_is_due(now_us, kind),
+    )
+
+
+def clock_health(report: HealthReport, vitals: Vitals) -> ClockHealth:
+    """Return the body of the clock's health."""
+    error_us = report.clock_max_error_us
+    return ClockHealth(
+        quality=report.clock_quality,
+        why=report.clock_why,
+        max_error_s=None if error_us is None else error_us / 1e6,
+        last_step=None if vitals.last_step is None else _step(vitals.last_step),
+    )
+
+
+def _step(event: ClockEventRecord) -> ClockStep:
+    return ClockStep(at=rfc3339(event.at_us), by_s=(event.step_us or 0) / 1e6, why=event.why)
