@@ -6,9 +6,9 @@ from collections.abc import Awaitable
 from typing import Final, Protocol, TypeVar
 
 from acquire.events import Instant
+from acquire.instants import NS_PER_US
 
 NS_PER_S: Final = 1_000_000_000  # [ns/s], exact
-NS_PER_US: Final = 1_000  # [ns/µs], exact
 
 T = TypeVar("T")
 
@@ -45,11 +45,6 @@ class SystemClock:
 def now(clock: Clock) -> Instant:
     """Return this moment by both of a clock's hands."""
     return Instant(clock.utc_us(), clock.monotonic_ns())
-
-
-def moved(at: Instant, by_ns: int) -> Instant:
-    """Return the moment that lies `by_ns` after another. [ns]"""
-    return Instant(at.utc_us + by_ns // NS_PER_US, at.monotonic_ns + by_ns)
 
 
 async def within(clock: Clock, work: Awaitable[T], limit_s: float) -> T | None:

@@ -2,8 +2,8 @@
 
 from typing import Final, Protocol
 
-from acquire.clock import moved
 from acquire.events import Event, Instant
+from acquire.instants import moved
 from acquire.sink import Chunk, Direction
 
 MOST_TICKS: Final = 1_000  # without a byte between them; a driver that wants more is not heard out

@@ -12,6 +12,7 @@ Spans of the events of one capture follow each other without a gap and without a
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
+from typing import Final
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,7 +201,17 @@ class Identity(_FromMessage):
 Notice = CurvePoint | CalibrationReport | RunStarted | RunEnded | Status | Identity
 """What a message may say that is no reading."""
 
-_NO_SIGNALS = frozenset({"duration", "dispensed_volume", "temperature"})
+NOTICE_KINDS: Final = {
+    CurvePoint: "curve_point",
+    CalibrationReport: "calibration_report",
+    RunStarted: "run_started",
+    RunEnded: "run_ended",
+    Status: "status",
+    Identity: "identity",
+}
+"""What a notice is called where types have no names."""
+
+_NO_SIGNALS: Final = frozenset({"duration", "dispensed_volume", "temperature"})
 
 
 def _first(values: tuple[Reading, ...], quantity: str) -> Reading | None:

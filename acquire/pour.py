@@ -10,18 +10,15 @@ from typing import Final
 from acquire.accounting import Account
 from acquire.driver import DriverFactory
 from acquire.events import (
+    NOTICE_KINDS,
     CalibrationReport,
     CurvePoint,
     Event,
     FrameRead,
     FrameRefused,
-    Identity,
     Instant,
     Notice,
     Reading,
-    RunEnded,
-    RunStarted,
-    Status,
 )
 
 READ_BYTES: Final = 65_536  # of a file at a time [bytes]
@@ -31,14 +28,6 @@ NO_TIME: Final = Instant(utc_us=0, monotonic_ns=0)
 JsonObject = dict[str, object]
 """Text, numbers, booleans, None, and lists and objects of them."""
 
-_NOTICE_KINDS: Final = {
-    CurvePoint: "curve_point",
-    CalibrationReport: "calibration_report",
-    RunStarted: "run_started",
-    RunEnded: "run_ended",
-    Status: "status",
-    Identity: "identity",
-}
 _READING_KEYS: Final = tuple(field.name for field in fields(Reading))
 
 
@@ -155,7 +144,7 @@ def notice_as_json(notice: Notice) -> JsonObject:
     told = {field.name: getattr(notice, field.name) for field in fields(notice)}
     if isinstance(notice, CurvePoint | CalibrationReport):
         told["values"] = [reading_as_json(value) for value in notice.values]
-    return {"kind": _NOTICE_KINDS[type(notice)], **told}
+    return {"kind": NOTICE_KINDS[type(notice)], **told}
 
 
 def _digits(value: Decimal | None) -> str | None:

@@ -12,6 +12,7 @@ UNKNOWN_MODE: Final = "unknown_mode"
 WRONG_CHECK: Final = "wrong_check"
 OUT_OF_FRAME: Final = "out_of_frame"
 WRONG_TIME: Final = "wrong_time"
+UNKNOWN_CODE: Final = "unknown_code"
 WRONG_INSTRUMENT: Final = "wrong_instrument"
 WRONG_SEQUENCE: Final = "wrong_sequence"
 UNFINISHED: Final = "unfinished"
@@ -32,6 +33,7 @@ PLAIN_WORDS: Final[dict[str, str]] = {
     WRONG_CHECK: "the frame's check does not fit its bytes",
     OUT_OF_FRAME: "bytes outside any frame",
     WRONG_TIME: "a time that does not have the declared form",
+    UNKNOWN_CODE: "a status code that the driver file does not list",
     WRONG_INSTRUMENT: "what answers is not the instrument that this line expects",
     WRONG_SEQUENCE: "a frame with a number that does not follow the one before",
     UNFINISHED: "the message ended before its last record, so none of it counts",

@@ -11,7 +11,7 @@ from tundish.version import software_version
 
 COMMANDS = {
     "backup": "copy a store and check the copy",
-    "check": "say everything that is wrong with a configuration file",
+    "check": "say everything that is wrong with a configuration file or a driver",
     "demo": "run the daemon on a simulated bench",
     "lines": "list ports, and the lines of a running daemon",
     "listen": "show what comes in on a line, byte by byte",

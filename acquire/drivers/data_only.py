@@ -12,13 +12,16 @@ from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
 from acquire.driver import Driver, DriverIdentity
+from acquire.drivers.byte_order import ByteOrderDriver
 from acquire.drivers.consistency import faults_of
 from acquire.drivers.definition import Definition
 from acquire.drivers.engine import DataOnlyDriver
 from acquire.drivers.examples import example_faults
 from acquire.drivers.fields import KINDS
+from acquire.drivers.manner import rehearsal_of
 from acquire.drivers.polls import PolledDriver
 from acquire.errors import DriverFileError
+from acquire.rehearsal import Rehearsal
 
 
 class DataOnlyFactory:
@@ -39,14 +42,25 @@ class DataOnlyFactory:
         """What the file says."""
         return self._definition
 
+    @property
+    def rehearsal(self) -> Rehearsal:
+        """The messages of its own examples."""
+        return rehearsal_of(self._definition, self)
+
     def __call__(self) -> Driver:
         """Return a driver that has heard nothing yet."""
         if not self._definition.poll:
-            return DataOnlyDriver(self._definition)
+            return _listening(self._definition)
         doubting = _doubting(self._definition)
         return PolledDriver(
-            lambda: DataOnlyDriver(self._definition), lambda: DataOnlyDriver(doubting), self._definition.poll
+            lambda: _listening(self._definition), lambda: _listening(doubting), self._definition.poll
         )
+
+
+def _listening(definition: Definition) -> Driver:
+    if definition.framing.encoding == "utf-16":
+        return ByteOrderDriver(definition)
+    return DataOnlyDriver(definition)
 
 
 def _doubting(definition: Definition) -> Definition:

@@ -2,10 +2,12 @@
 
 from collections.abc import Callable, Collection, Mapping
 
+from acquire.drivers.fields import StatusField
+from acquire.drivers.message import Facts
 from acquire.drivers.refusal import Refusal, shown
 from acquire.drivers.times import TimeForm
-from acquire.drivers.values import Facts
-from acquire.reasons import UNKNOWN_MODE, WRONG_LAYOUT
+from acquire.drivers.zones import Zone
+from acquire.reasons import UNKNOWN_CODE, UNKNOWN_MODE, WRONG_INSTRUMENT, WRONG_LAYOUT
 
 FactReader = Callable[[str, Facts], None]
 """Takes the stripped text of a field and notes what it says; raises `Refusal`."""
@@ -30,7 +32,7 @@ def sequence_reader(digits: int | None) -> FactReader:
     return note_sequence
 
 
-def time_reader(form: TimeForm) -> FactReader:
+def time_reader(form: TimeForm, zone: Zone | None = None) -> FactReader:
     """Return the reader of a time; a date and a time of day from two fields become one."""
 
     def note_time(text: str, facts: Facts) -> None:
@@ -40,7 +42,7 @@ def time_reader(form: TimeForm) -> FactReader:
         other = facts.instrument_time
         if other is not None:
             time = f"{time}T{other}" if form.has_date else f"{other}T{time}"
-        facts.instrument_time = time
+        facts.instrument_time = zone.applied(time) if zone is not None and "T" in time else time
 
     return note_time
 
@@ -68,6 +70,32 @@ def stable_reader(stability: Mapping[str, bool]) -> FactReader:
         facts.stable = stability[text]
 
     return note_stable
+
+
+def status_reader(field: StatusField) -> FactReader:
+    """Return the reader of a status code."""
+    listed = ", ".join(field.codes)
+
+    def note_status(text: str, facts: Facts) -> None:
+        outcome = field.codes.get(text)
+        if outcome is None:
+            raise Refusal(UNKNOWN_CODE, f"the status code is {shown(text)}, wanted one of {listed}")
+        facts.note_code(text, outcome, field.words.get(text, ""))
+
+    return note_status
+
+
+def identity_reader(texts: Collection[str]) -> FactReader:
+    """Return the reader of what the instrument says it is, one of those texts if there are any."""
+    listed = " or ".join(map(repr, texts))
+
+    def note_identity(text: str, facts: Facts) -> None:
+        if texts and text not in texts:
+            raise Refusal(WRONG_INSTRUMENT, f"it says it is {shown(text)}, this driver is for {listed}")
+        if text:
+            facts.identities += (text,)
+
+    return note_identity
 
 
 def constant_reader(wanted: str) -> FactReader:

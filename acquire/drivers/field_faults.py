@@ -4,16 +4,27 @@ from collections.abc import Iterator, Sequence
 from typing import Final
 
 from acquire.drivers.definition import Definition
-from acquire.drivers.fields import Field, ModeField, StableField, TimeField, UnitField, ValueField
-from acquire.drivers.record import unit_field_of
+from acquire.drivers.fields import (
+    Field,
+    ModeField,
+    QualifierField,
+    StableField,
+    StatusField,
+    TimeField,
+    UnitField,
+    ValueField,
+)
+from acquire.drivers.layout_tables import Labelled, Record
+from acquire.drivers.record import qualifier_field_of, unit_field_of
 from acquire.drivers.times import TimeForm
 from evaluate.units import UnitError, fits
 
 _AT_MOST_ONE: Final = ("sample", "sequence", "mode", "stable")
 
 
-def field_faults(fields: Sequence[Field], definition: Definition, path: str) -> Iterator[str]:
+def field_faults(record: Record | Labelled, definition: Definition, path: str) -> Iterator[str]:
     """Yield every fault of the fields of one record, each with its key path."""
+    fields = record.columns
     kinds = [field.kind for field in fields]
     for kind in _AT_MOST_ONE:
         if kinds.count(kind) > 1:
@@ -24,11 +35,17 @@ def field_faults(fields: Sequence[Field], definition: Definition, path: str) -> 
                 yield from _value_faults(at, fields, f"{path}.{at}")
             case UnitField() if not _has_value(at, fields):
                 yield f"{path}.{at}: a unit needs a value field before it, with no other unit between"
+            case QualifierField() if not _has_marked_value(at, fields):
+                yield f"{path}.{at}: a qualifier needs a value field behind it, with no other between"
+            case StatusField() if set(field.words) - set(field.codes):
+                yield f"{path}.{at}.words: only codes that are listed have words"
             case StableField() if set(field.stable) & set(field.drifting):
                 yield f"{path}.{at}: a mark cannot say both stable and drifting"
             case _:
                 pass
     yield from _time_faults(fields, definition, path)
+    if record.means != "readings" and "value" not in kinds:
+        yield f"{path}: a record that means {record.means} needs values"
 
 
 def _value_faults(at: int, fields: Sequence[Field], path: str) -> Iterator[str]:
@@ -58,6 +75,13 @@ def _unit_faults(quantity_code: str, unit_code: str, path: str) -> Iterator[str]
 def _has_value(at: int, fields: Sequence[Field]) -> bool:
     return any(
         isinstance(field, ValueField) and unit_field_of(index, fields) == at
+        for index, field in enumerate(fields)
+    )
+
+
+def _has_marked_value(at: int, fields: Sequence[Field]) -> bool:
+    return any(
+        isinstance(field, ValueField) and qualifier_field_of(index, fields) == at
         for index, field in enumerate(fields)
     )
 

@@ -5,13 +5,16 @@ from typing import Annotated, Literal
 from pydantic import Field as Setting
 
 from acquire.drivers.strict import StrictModel
+from acquire.events import Outcome
 
 
 class _Field(StrictModel):
     label: str | None = None
     """What stands before it, or over its column in a header row."""
+    at: tuple[int, int] | None = None
+    """Its first and last character in a row of fixed columns, counted from 1."""
     required: bool = True
-    """A labelled field that may be missing says false."""
+    """A labelled field, or a column of a header row, that may be missing says false."""
 
 
 class ValueField(_Field):
@@ -46,6 +49,12 @@ class UnitField(_Field):
     """The unit of the value field before it."""
 
     kind: Literal["unit"]
+
+
+class QualifierField(_Field):
+    """A mark of `[range_marks]`, a token, or nothing, before the value field that follows."""
+
+    kind: Literal["qualifier"]
 
 
 class SampleField(_Field):
@@ -86,6 +95,24 @@ class StableField(_Field):
     drifting: tuple[str, ...] = Setting(min_length=1)
 
 
+class StatusField(_Field):
+    """A status or error code, and what it makes of the numbers of its message."""
+
+    kind: Literal["status"]
+    codes: dict[str, Outcome] = Setting(min_length=1)
+    """All that may come; under ``value`` the numbers stand, under any other outcome they are withheld."""
+    words: dict[str, str] = Setting(default_factory=dict)
+    """What a code means, for people."""
+
+
+class IdentityField(_Field):
+    """What the instrument says it is."""
+
+    kind: Literal["identity"]
+    texts: tuple[str, ...] = ()
+    """All that this driver is for; anything if left out."""
+
+
 class ConstantField(_Field):
     """A text that is always the same; as first field, it tells one record from another."""
 
@@ -102,13 +129,31 @@ class IgnoredField(_Field):
 Field = Annotated[
     ValueField
     | UnitField
+    | QualifierField
     | SampleField
     | SequenceField
     | TimeField
     | ModeField
     | StableField
+    | StatusField
+    | IdentityField
     | ConstantField
     | IgnoredField,
     Setting(discriminator="kind"),
 ]
-KINDS = frozenset({"value", "unit", "sample", "sequence", "time", "mode", "stable", "constant", "ignore"})
+KINDS = frozenset(
+    {
+        "value",
+        "unit",
+        "qualifier",
+        "sample",
+        "sequence",
+        "time",
+        "mode",
+        "stable",
+        "status",
+        "identity",
+        "constant",
+        "ignore",
+    }
+)

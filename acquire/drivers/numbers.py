@@ -70,6 +70,16 @@ class AnswerReader:
             return Outcome.VALUE, self._decimal(text)
         return self._read_bound(text)
 
+    def read_marked(self, mark: str, text: str) -> Answer:
+        """Return the answer of a number whose mark, or a token in place of one, stands in another field."""
+        outcome = self._tokens.get(mark)
+        if outcome is not None:
+            return outcome, None
+        bound = self._range_marks.get(mark)
+        if bound is None or not self._whole(text):
+            raise Refusal(NOT_A_NUMBER, f"{shown(mark)} and {shown(text)} are no range mark with its number")
+        return bound, self._decimal(text)
+
     def split(self, text: str) -> tuple[str, str]:
         """Return a token, number or bound and what is written after it, such as a unit; blanks between go."""
         match = None if text in self._tokens else self._bounded.match(text)

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
+from acquire.drivers.message import Facts
 from acquire.drivers.numbers import AnswerReader
 from acquire.drivers.refusal import Refusal, shown
 from acquire.events import Outcome, Reading
@@ -12,17 +13,6 @@ from evaluate.units import UnitError, unit, unit_from_text
 
 Texts = Sequence[str | None]
 """What stands in each field of a record, stripped; None where an optional field is missing."""
-
-
-@dataclass(slots=True)
-class Facts:
-    """What a message says besides its values."""
-
-    sample: str | None = None
-    sequence: str | None = None
-    instrument_time: str | None = None
-    mode: str | None = None
-    stable: bool | None = None
 
 
 class UnitTable:
@@ -62,6 +52,10 @@ class ValueReader:
     quantity_by_mode: Mapping[str, str] = field(default_factory=dict)
     unit_index: int | None = None
     """Of the field that says the unit; None if none does."""
+    qualifier_index: int | None = None
+    """Of the field with the mark before the number; None if there is none."""
+    silent_unit: str = ""
+    """The unit of an instrument that does not say it; empty if it does."""
     glued_unit: bool = False
     """The unit stands behind the number."""
     stability: Mapping[str, bool] = field(default_factory=dict)
@@ -80,7 +74,8 @@ class ValueReader:
             text, unit_code = self._split_unit(text)
         elif self.unit_index is not None:
             unit_code = self.units.code_of(texts[self.unit_index] or "")
-        outcome, value = self.answers.read(text)
+        mark = "" if self.qualifier_index is None else texts[self.qualifier_index]
+        outcome, value = self.answers.read_marked(mark, text) if mark else self.answers.read(text)
         if self.stability and stable is None and outcome is Outcome.VALUE:
             raise Refusal(WRONG_LAYOUT, f"wanted {' or '.join(self.stability)} behind {shown(text)}")
         return Reading(

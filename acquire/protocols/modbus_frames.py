@@ -7,7 +7,7 @@ beginning and its CRC of 16 bits.
 from dataclasses import dataclass
 from typing import Final
 
-from acquire.drivers.checks import crc16_modbus
+from acquire.drivers.crc import crc16
 from acquire.protocols.modbus_options import REGISTER_BYTES, ModbusPoll
 
 FUNCTIONS: Final = {"holding": 3, "input": 4}
@@ -32,7 +32,7 @@ EXCEPTIONS: Final = {
 
 def with_crc(body: bytes) -> bytes:
     """Return a frame: the body and its CRC."""
-    return body + crc16_modbus(body).to_bytes(CRC_BYTES, "little")
+    return body + crc16(body, "crc16-modbus").to_bytes(CRC_BYTES, "little")
 
 
 def question(device: int, poll: ModbusPoll) -> bytes:

@@ -1,10 +1,10 @@
 """Hold a conversation with a driver as a line does, in a time that the test moves; and pour it again."""
 
 from acquire.accounting import Account
-from acquire.clock import moved
 from acquire.decoding import decode, take_outgoing
 from acquire.driver import DriverFactory
 from acquire.events import Event, FrameRead, FrameRefused, Reading
+from acquire.instants import moved
 from acquire.sink import Chunk, Direction
 from tests.fakes.driver import AT
 

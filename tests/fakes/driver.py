@@ -2,12 +2,17 @@
 
 from collections import deque
 from collections.abc import Callable, Iterable, Sequence
+from importlib.metadata import Distribution
+from typing import Any
 
 from acquire.driver import Driver, DriverIdentity
 from acquire.events import Event, Filler, FrameRead, FrameRefused, Instant, Span
+from acquire.rehearsal import Rehearsal
 
 AT = Instant(utc_us=1_759_740_067_000_000, monotonic_ns=5_000_000_000)
 """A moment for tests in which time plays no part."""
+
+NO_REHEARSAL = Rehearsal()
 
 Answer = Sequence[Event] | Exception
 """What a scripted driver does at one call."""
@@ -81,8 +86,14 @@ class LineDriver:
 class FakeFactory:
     """Make drivers by calling a function; an error in the list of errors is raised instead, in order."""
 
-    def __init__(self, make: Callable[[], Driver], errors: Sequence[Exception | None] = ()) -> None:
+    def __init__(
+        self,
+        make: Callable[[], Driver],
+        errors: Sequence[Exception | None] = (),
+        rehearsal: Rehearsal = NO_REHEARSAL,
+    ) -> None:
         self._make = make
+        self.rehearsal = rehearsal
         self._errors = deque(errors)
         self.made = 0
 
@@ -96,3 +107,15 @@ class FakeFactory:
             raise error
         self.made += 1
         return self._make()
+
+
+class FakePoint:
+    """An entry point of a package that is not installed."""
+
+    def __init__(self, name: str, load: Callable[[], Any], dist: Distribution | None = None) -> None:
+        self.name = name
+        self.dist = dist
+        self._load = load
+
+    def load(self) -> Any:
+        return self._load()

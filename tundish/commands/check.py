@@ -1,11 +1,19 @@
-"""``tundish check FILE``: everything that is wrong with a configuration, at once."""
+"""``tundish check FILE``: everything that is wrong with a configuration, or with a driver."""
 
+import tomllib
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from tundish.config import load_config, read_table
 from tundish.config_faults import ConfigError
+
+if TYPE_CHECKING:
+    from acquire.registry import DriverRegistry
+
+BROKEN = 1
+"""Exit code when a driver breaks a law."""
 
 
 @click.command("check")
@@ -13,10 +21,21 @@ from tundish.config_faults import ConfigError
 def command(file: Path) -> None:
     """Say everything that is wrong with a configuration FILE, its drivers included.
 
-    Opens no port and no store. Exit code 2 if anything is wrong.
+    FILE may also be a driver file, or the name of a driver: it is then put through the laws that every driver
+    keeps. Opens no port and no store. Exit code 2 if anything is wrong, 1 if a driver breaks a law.
 
     Example: tundish check tundish.toml
     """
+    if _is_driver(file):
+        from acquire.registry import DriverRegistry
+
+        check_driver(str(file), DriverRegistry())
+    else:
+        check_configuration(file)
+
+
+def check_configuration(file: Path) -> None:
+    """Say which lines a configuration gives; raise `ConfigError` with everything that is wrong with it."""
     from tundish.lines_file import LinesFile
     from tundish.wiring import driver_faults, line_plans
 
@@ -35,3 +54,36 @@ def command(file: Path) -> None:
         marks = (plan.stopped, "stopped"), (name in names, f"as changed in {kept.path.name}")
         said = "".join(f", {mark}" for holds, mark in marks if holds)
         click.echo(f"  {name}: {plan.settings.instrument} by {plan.factory.identity.name}{said}")
+
+
+def check_driver(name: str, registry: "DriverRegistry") -> None:
+    """Load a driver and say which law of the battery it keeps; exit with 1 if it breaks one."""
+    from acquire.battery import LAWS, BrokenLawError, subject_of
+
+    broken = False
+    try:
+        subject = subject_of(registry.factory(name))
+    except BrokenLawError as error:
+        click.echo(f"{name}: {error}")
+        raise click.exceptions.Exit(BROKEN) from error
+    click.echo(f"{name}: loaded; tried by {len(subject.messages)} messages")
+    for law in LAWS:
+        try:
+            law(subject)
+        except BrokenLawError as error:
+            broken = True
+            click.echo(f"  BROKEN  {law.__name__.replace('_', ' ')}: {error}")
+        else:
+            click.echo(f"  kept    {law.__name__.replace('_', ' ')}")
+    if broken:
+        raise click.exceptions.Exit(BROKEN)
+
+
+def _is_driver(file: Path) -> bool:
+    """Tell a driver file by its table framing, and the name of a driver by being no file."""
+    if not file.exists():
+        return file.suffix != ".toml"
+    try:
+        return "framing" in tomllib.loads(file.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError):
+        return False

@@ -1,7 +1,8 @@
 import asyncio
 
-from acquire.clock import SystemClock, moved, now, within
+from acquire.clock import SystemClock, now, within
 from acquire.events import Instant
+from acquire.instants import moved
 from tests.fakes.clock import FakeClock, let_run
 
 

@@ -14,21 +14,9 @@ from acquire.errors import (
     UnknownDriverError,
 )
 from acquire.registry import SHIPPED_FOLDER, DriverRegistry
-from tests.fakes.driver import FakeFactory, LineDriver
+from tests.fakes.driver import FakeFactory, FakePoint, LineDriver
 
 SHIPPED = ("load-lines", "ph-stream", "so2-burette")
-
-
-class FakePoint:
-    """An entry point of a package that is not installed."""
-
-    def __init__(self, name: str, load: Callable[[], Any], dist: Distribution | None = None) -> None:
-        self.name = name
-        self.dist = dist
-        self._load = load
-
-    def load(self) -> Any:
-        return self._load()
 
 
 def lines(options: Mapping[str, object]) -> FakeFactory:

@@ -7,9 +7,14 @@ import click
 import pytest
 from click.testing import CliRunner, Result
 
+from acquire.errors import UnknownDriverError
+from acquire.registry import SHIPPED_FOLDER, DriverRegistry
+from acquire.rehearsal import Rehearsal
 from storage.store import open_store
+from tests.fakes.driver import FakeFactory, FakePoint, LineDriver
 from tundish import cli
 from tundish.cli import COMMANDS, guarded
+from tundish.commands.check import BROKEN, check_driver
 from tundish.commands.listen import hex_rows
 from tundish.config import load_config
 from tundish.config_faults import ConfigError
@@ -97,6 +102,40 @@ def test_check_tells_faults_of_the_file_and_of_its_drivers_at_once(tmp_path: Pat
     assert error.source == str(file)
     places = [fault.split(":")[0] for fault in error.faults]
     assert places == ["line[so2].kind", "colour", "line[so2].driver"]
+
+
+def test_check_puts_a_driver_file_through_the_battery(tmp_path: Path) -> None:
+    text = (SHIPPED_FOLDER / "load-lines.toml").read_text(encoding="utf-8")
+    file = tmp_path / "mine.toml"
+    file.write_text(text, encoding="utf-8")
+    result = call("check", str(file))
+    assert result.exit_code == 0
+    assert result.output.startswith(
+        f"{file}: loaded; tried by 1 messages\n  kept    its own messages are read\n"
+    )
+    assert "BROKEN" not in result.output
+
+
+def test_check_names_the_law_that_a_driver_breaks(capsys: pytest.CaptureFixture[str]) -> None:
+    made = FakeFactory(LineDriver, rehearsal=Rehearsal((b"BUG\n",)))
+    point = FakePoint("bad", lambda: lambda options: made)
+    with pytest.raises(click.exceptions.Exit) as stop:
+        check_driver("bad", DriverRegistry([point]))
+    assert stop.value.exit_code == BROKEN
+    assert "BROKEN  its own messages are read: it raised RuntimeError" in capsys.readouterr().out
+
+
+def test_check_of_a_driver_without_messages_says_what_it_needs(capsys: pytest.CaptureFixture[str]) -> None:
+    point = FakePoint("bare", lambda: lambda options: FakeFactory(LineDriver))
+    with pytest.raises(click.exceptions.Exit):
+        check_driver("bare", DriverRegistry([point]))
+    assert "give its factory a rehearsal" in capsys.readouterr().out
+
+
+def test_check_of_a_driver_that_does_not_exist_says_which_there_are() -> None:
+    error = call("check", "no-such").exception
+    assert isinstance(error, UnknownDriverError)
+    assert "so2-burette" in str(error)
 
 
 def test_the_demonstration_refuses_a_folder_that_it_cannot_make(tmp_path: Path) -> None:

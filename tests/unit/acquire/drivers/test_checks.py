@@ -4,29 +4,41 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from acquire.drivers.checks import FrameCheck, crc16_ibm_3740, crc16_modbus, crc16_xmodem, sum8, xor8
+from acquire.drivers.checks import FrameCheck, Writing, sum8, sum8_negated, sum16, xor8
+from acquire.drivers.crc import CRC16, CrcName, crc16
 from acquire.drivers.refusal import Refusal
 
 NINE_DIGITS = b"123456789"  # the input of the catalogue's check values
 
 
-def test_crc16_modbus_gives_the_published_check_value() -> None:
-    # Cook, G.: Catalogue of parametrised CRC algorithms, entry CRC-16/MODBUS.
-    assert crc16_modbus(NINE_DIGITS) == 0x4B37
+# Cook, G.: Catalogue of parametrised CRC algorithms, the check value of the entry of each name.
+PUBLISHED: dict[CrcName, int] = {
+    "crc16-arc": 0xBB3D,
+    "crc16-ibm-3740": 0x29B1,
+    "crc16-ibm-sdlc": 0x906E,
+    "crc16-kermit": 0x2189,
+    "crc16-modbus": 0x4B37,
+    "crc16-usb": 0xB4C8,
+    "crc16-xmodem": 0x31C3,
+}
 
 
-def test_crc16_ibm_3740_gives_the_published_check_value() -> None:
-    # Cook, G.: Catalogue of parametrised CRC algorithms, entry CRC-16/IBM-3740.
-    assert crc16_ibm_3740(NINE_DIGITS) == 0x29B1
-
-
-def test_crc16_xmodem_gives_the_published_check_value() -> None:
-    # Cook, G.: Catalogue of parametrised CRC algorithms, entry CRC-16/XMODEM.
-    assert crc16_xmodem(NINE_DIGITS) == 0x31C3
+def test_every_crc_gives_the_published_check_value() -> None:
+    assert {name: crc16(NINE_DIGITS, name) for name in CRC16} == PUBLISHED
 
 
 def test_sum8_keeps_the_low_byte() -> None:
     assert sum8(NINE_DIGITS) == 0xDD  # 0x31 + ... + 0x39 = 0x1DD
+
+
+def test_sum16_keeps_two_bytes() -> None:
+    assert sum16(NINE_DIGITS) == 0x1DD
+    assert sum16(b"\xff" * 300) == 300 * 255 - 65536
+
+
+def test_sum8_negated_makes_the_sum_zero() -> None:
+    # As the redundancy check of Modbus ASCII: 01 03 00 00 00 0A gives F2, computed by hand.
+    assert sum8_negated(bytes.fromhex("01030000000A")) == 0xF2
 
 
 def test_xor8_of_bytes_and_themselves_is_nothing() -> None:
@@ -38,8 +50,8 @@ def test_every_single_changed_byte_changes_every_check(body: bytes, data: st.Dat
     at = data.draw(st.integers(0, len(body) - 1))
     byte = data.draw(st.integers(0, 255).filter(lambda other: other != body[at]))
     changed = body[:at] + bytes([byte]) + body[at + 1 :]
-    for check in (sum8, xor8, crc16_modbus, crc16_ibm_3740, crc16_xmodem):
-        assert check(body) != check(changed)
+    assert all(check(body) != check(changed) for check in (sum8, sum8_negated, sum16, xor8))
+    assert all(crc16(body, name) != crc16(changed, name) for name in CRC16)
 
 
 def test_gives_the_body_without_its_check() -> None:
@@ -69,3 +81,29 @@ def test_a_covered_start_mark_counts() -> None:
 def test_lower_case_is_taken_where_it_is_declared() -> None:
     assert FrameCheck("crc16-modbus", b"*", case="lower").text_of(b"123456789*4b37") == NINE_DIGITS
     assert FrameCheck("crc16-modbus", b"*", case="any").text_of(b"123456789*4B37") == NINE_DIGITS
+
+
+@pytest.mark.parametrize(
+    ("written", "sent"),
+    [
+        ("hex", b"4B37"),
+        ("decimal", b"19255"),
+        ("bytes_high_first", b"\x4b\x37"),
+        ("bytes_low_first", b"\x37\x4b"),
+    ],
+)
+def test_a_check_is_written_in_the_declared_way(written: Writing, sent: bytes) -> None:
+    check = FrameCheck("crc16-modbus", b"*", written=written)
+    assert check.text_of(NINE_DIGITS + b"*" + sent) == NINE_DIGITS
+    with pytest.raises(Refusal):
+        check.text_of(NINE_DIGITS + b"*" + sent[::-1])
+
+
+def test_a_check_may_stand_behind_the_end_mark_and_cover_it() -> None:
+    # As ISO 1155 has it: exclusive or of the text and ETX; "3.41" ETX gives 1B, computed by hand.
+    check = FrameCheck("xor8", written="bytes_high_first", behind_end=True, includes_end=True)
+    assert check.text_of(b"3.41", b"\x03\x1b") == b"3.41"
+    with pytest.raises(Refusal, match="the bytes give"):
+        check.text_of(b"3.41", b"\x03\x18")
+    without = FrameCheck("xor8", written="bytes_high_first", behind_end=True)
+    assert without.text_of(b"3.41", b"\x03\x18") == b"3.41"

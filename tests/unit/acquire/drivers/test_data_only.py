@@ -95,7 +95,9 @@ def test_a_frame_that_is_not_as_declared_is_refused_in_words(frame: bytes, reaso
     ("old", "new", "fault"),
     [
         ('version = "2"', "version = 2", "version: Input should be a valid string"),
-        ("ends =", "end =", "framing.ends: is missing"),
+        ('version = "2"', "", "version: is missing"),
+        ("ends =", "end =", "framing.end: this key is not known here"),
+        ("ends = ['\\r\\n']", "", "framing.ends: nothing says where a frame ends"),
         ("[tokens]", "[token]", "token: this key is not known here"),
         ('kind = "value"', 'kind = "number"', "delimited.records.0.columns.2: Input tag 'number'"),
         ('unit = "pH"', 'unt = "pH"', "delimited.records.0.columns.2.unt: this key is not known here"),
@@ -199,6 +201,136 @@ def test_refuses_a_file_whose_example_fails_and_says_what_came(old: str, new: st
 def test_an_example_of_a_refusal_fails_if_it_is_not_refused_so(raw: str, reason: str, fault: str) -> None:
     faults = faults_of(f"{GOOD}\n[[examples]]\nraw = '{raw}'\nexpect = \"{reason}\"\n")
     assert any(text.startswith("examples.1 (fed whole)") and fault in text for text in faults), faults
+
+
+@pytest.mark.parametrize(
+    ("framing", "more", "fault"),
+    [
+        ("ends = ['\\r']\nlength = 8", "", "framing.length: a frame ends at its end mark or at its length"),
+        ("length = 8", "", "framing.length: nothing says where a frame begins; give start or silence_ms"),
+        ("length = 2\nstart = 'ab'", "", "framing.length: it has no room for more than the start mark"),
+        ("silence_ms = 200\nstart = 'a'", "", "framing.start: a frame that silence ends begins behind"),
+        ("silence_ms = 20", "", "framing.silence_ms: Input should be greater than or equal to 50"),
+        ("silence_ms = 200\nprompts = ['>']", "", "framing.prompts: prompts stand before frames that end at"),
+        (
+            "ends = ['\\r']\nencoding = 'utf-16'\nsilence_ms = 90",
+            "",
+            "framing.encoding: with utf-16, frames end",
+        ),
+        ("ends = ['\\r']\nignore = 'a'", "", "framing.ignore: only control characters mean nothing"),
+        (
+            "ends = ['\\r']\nansi = true",
+            "[check]\nkind = 'sum8'",
+            "check: a check cannot prove what is taken out",
+        ),
+        ("ends = ['\\r']\nprompts = [' ']", "", "framing.prompts.0: it must say more than blanks"),
+        (
+            "ends = ['\\r']\nprompts = ['> ']",
+            "[range_marks]\nabove = ['>']",
+            "framing.prompts.0: '> ' cannot be told from a range mark",
+        ),
+        ("ends = ['\\r']\nstart = 'a'", "[block]", "block: a block is made of lines"),
+        ("ends = ['\\r']", "[block]\n[check]\nkind = 'sum8'", "check: a block has none"),
+        ("ends = ['\\r']", "[block]\nbegin = ' a'", "block: begin and end are compared without"),
+        (
+            "ends = ['\\r']",
+            "[block]\nbegin = 'a'\nend = 'a'",
+            "block.end: the first and the last line begin alike",
+        ),
+        ("ends = ['\\r\\x00']\nencoding = 'utf-16-le'", "[block]", "block: it is not known for utf-16-le"),
+        (
+            "ends = ['\\r']\nencoding = 'utf-16-le'",
+            "[check]\nkind = 'sum8'",
+            "check: it is not known for utf-16-le",
+        ),
+        (
+            "silence_ms = 90",
+            "[check]\nkind = 'sum8'\nplace = 'after_end'",
+            "check.place: there is no end mark",
+        ),
+        (
+            "ends = ['\\r']",
+            "[check]\nkind = 'sum8'\nincludes_end = true",
+            "check.includes_end: a check before",
+        ),
+        (
+            "ends = ['\\r']",
+            "[check]\nkind = 'sum8'\nwritten = 'bytes_low_first'",
+            "check.written: a check as bytes may look like an end mark",
+        ),
+        (
+            "ends = ['\\r']\nencoding = '7bit'",
+            "[check]\nkind = 'sum8'\nplace = 'after_end'\nwritten = 'bytes_low_first'",
+            "check.written: bytes whose eighth bit",
+        ),
+        ("ends = ['\\r']", "[time]\nform = 'hh:mm'\nzone = 'here'", "time.zone: 'here' is no zone"),
+    ],
+)
+def test_refuses_framing_that_does_not_fit_together(framing: str, more: str, fault: str) -> None:
+    faults = faults_of(changed(("ends = ['\\r\\n']", f"{framing}\n{more}\n")))
+    assert any(fault in text for text in faults), faults
+
+
+FIXED = """
+[fixed]
+width = 9
+[[fixed.records]]
+columns = [
+    { at = [1, 3], kind = "sample" },
+    { at = [5, 8], kind = "value", quantity = "ph", unit = "pH" },
+]
+"""
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "fault"),
+    [
+        ("at = [1, 3], ", "", "fixed.records.0.columns.0.at: a column needs its first and last character"),
+        ("at = [1, 3]", "at = [0, 3]", "columns.0.at: a column needs its first and last character"),
+        ("at = [1, 3]", "at = [1, 5]", "columns.1.at: it overlaps another column"),
+        ("at = [5, 8]", "at = [5, 10]", "columns.1.at: it ends at 10, behind the width of 9"),
+        ('"sample"', '"sample", required = false', "columns.0.required: only labelled fields"),
+        ('"sample"', '"sample", label = "a"', "columns.0.label: labels of columns need header = true"),
+        ('"sample"', '"qualifier"', ""),
+        (
+            'unit = "pH" },',
+            'unit = "pH" },\n{ at = [9, 9], kind = "qualifier" }',
+            "columns.2: a qualifier needs",
+        ),
+        (
+            '"sample"',
+            '"status", codes = { a = "value" }, words = { b = "" }',
+            "columns.0.words: only codes that",
+        ),
+        (
+            "width = 9",
+            "width = 9\n[labelled]\nfields = []",
+            "labelled.fields: Tuple should have at least 1 item",
+        ),
+        ("columns = [", 'means = "curve_point"\ncolumns = [', ""),
+    ],
+)
+def test_refuses_fixed_columns_that_do_not_fit_together(old: str, new: str, fault: str) -> None:
+    head, rest = GOOD.split("[delimited]")
+    tail = "[[examples]]" + rest.split("[[examples]]")[1]
+    faults = faults_of(head + FIXED.replace(old, new) + tail)  # the example never fits: it is a delimited one
+    assert any(fault in text for text in faults), faults
+    assert bool(fault) != all(text.startswith("examples") for text in faults), faults
+
+
+@pytest.mark.parametrize(
+    ("layout", "fault"),
+    [
+        ("header = true\n", "delimited.records.0.columns.0.label: a label is wanted"),
+        ("preamble = 2\n", "delimited.preamble: it belongs to a table with header = true"),
+        ("units_row = true\n", "delimited.units_row: it belongs to a table with header = true"),
+        ("footer = ['x']\n", "delimited.footer: it belongs to a table with header = true"),
+        ("rows = ';'\n", "delimited.rows: rows end with what separates columns"),
+    ],
+)
+def test_refuses_rows_that_do_not_fit_together(layout: str, fault: str) -> None:
+    faults = faults_of(changed(('separator = ";"', f'separator = ";"\n{layout}')))
+    assert any(fault in text for text in faults), faults
 
 
 def test_names_every_fault_at_once() -> None:

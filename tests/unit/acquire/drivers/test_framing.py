@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from acquire.drivers.framing import Cut, Framer, Marks, RawFrame
+from acquire.drivers.cuts import Cut, RawFrame
+from acquire.drivers.framing import Framer, Marks
 from acquire.events import Filler, FrameRefused, Span
 from acquire.reasons import OUT_OF_FRAME, PARTIAL, TOO_LONG
 

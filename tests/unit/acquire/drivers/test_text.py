@@ -47,6 +47,42 @@ def test_a_separator_may_be_a_control_character() -> None:
     assert TextReader("ascii", allowed=["\t"]).read(b"3\t41") == "3\t41"
 
 
+def test_declared_control_characters_go_wherever_they_stand() -> None:
+    reader = TextReader("ascii", ignored="\x11\x13")
+    assert reader.read(b"\x113.\x1341") == "3.41"
+    with pytest.raises(Refusal, match="control character 0x12"):
+        reader.read(b"3.\x1241")
+
+
+@pytest.mark.parametrize(
+    ("body", "text"),
+    [
+        (b"\x1b[2J\x1b[1;1H3.41\x1b[0m", "3.41"),
+        (b"pH\x1b[10C3.41", "pH 3.41"),
+        (b"3.\x1b[0;32m\x1b(B41", "3. 41"),
+        (b"\x1bc3.41", "3.41"),
+        (b"\x1b[?25l", ""),
+    ],
+)
+def test_terminal_codes_go_and_join_nothing(body: bytes, text: str) -> None:
+    assert TextReader("ascii", terminal_codes=True).read(body) == text
+
+
+@pytest.mark.parametrize("body", [b"\x1b", b"3.41\x1b[", b"\x1b[31\x07m3.41", b"\x1b\xb03.41"])
+def test_half_a_terminal_code_is_no_text(body: bytes) -> None:
+    with pytest.raises(Refusal):
+        TextReader("ascii", terminal_codes=True).read(body)
+
+
+def test_a_long_terminal_code_takes_no_longer_than_its_length() -> None:
+    with pytest.raises(Refusal):
+        TextReader("ascii", terminal_codes=True).read(b"\x1b[" + b"0;" * 30_000 + b"\x07")
+
+
+def test_how_a_frame_begins_is_seen_even_if_it_is_no_text() -> None:
+    assert TextReader("ascii", terminal_codes=True).read_loosely(b" \x1b[0mREAD?\xff").startswith("READ?")
+
+
 def test_a_byte_order_mark_before_a_frame_means_nothing() -> None:
     assert TextReader("utf-8").read("\ufeffProbe".encode()) == "Probe"
 
@@ -66,6 +102,11 @@ def test_escapes_stand_for_bytes() -> None:
 def test_refuses_an_unknown_escape(text: str) -> None:
     with pytest.raises(ValueError, match="is no escape; known are"):
         bytes_of(text, "ascii")
+
+
+@pytest.mark.parametrize(("encoding", "codec"), [("utf-16-le", "utf-16-le"), ("utf-16-be", "utf-16-be")])
+def test_escapes_stand_for_characters_of_two_bytes_too(encoding: Encoding, codec: str) -> None:
+    assert bytes_of(r"a\r\n°", encoding) == "a\r\n°".encode(codec)
 
 
 def test_refuses_a_character_that_the_encoding_does_not_have() -> None:

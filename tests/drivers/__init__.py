@@ -1,0 +1,1 @@
+"""Every driver by its name, through the laws that all drivers keep."""
