@@ -5,9 +5,9 @@ messages carry no number marks no repeats: two true replicates with equal values
 """
 
 from collections.abc import Iterable, Sequence
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
-from sqlalchemy import Connection, select, tuple_
+from sqlalchemy import Connection, bindparam, select, tuple_
 
 from storage.queries.readings import UntakenReading
 from storage.schema import reading
@@ -63,33 +63,25 @@ def repeats(connection: Connection, batch: Sequence[UntakenReading]) -> dict[int
 
 def _heard_before(connection: Connection, keys: Iterable[Identity], before: int) -> dict[Identity, int]:
     """Return the first reading of each identity that stands before a number."""
-    wanted = {(key.instrument, key.sequence) for key in keys}
-    columns = (
-        reading.c.instrument,
-        reading.c.sequence,
-        reading.c.quantity,
-        reading.c.value_text,
-        reading.c.outcome,
-        reading.c.sample,
-        reading.c.instrument_time,
-        reading.c.mode,
-    )
+    wanted = sorted({(key.instrument, key.sequence) for key in keys})
     found: dict[Identity, int] = {}
-    ordered = sorted(wanted)
-    for start in range(0, len(ordered), _A_QUERY):
-        query = (
-            select(reading.c.reading_id, *columns)
-            .where(
-                tuple_(reading.c.instrument, reading.c.sequence).in_(ordered[start : start + _A_QUERY]),
-                reading.c.version == 1,
-                reading.c.number < before,
-            )
-            .order_by(reading.c.number)
-        )
-        for reading_id, *row in connection.execute(query):
+    for start in range(0, len(wanted), _A_QUERY):
+        values = {"wanted": wanted[start : start + _A_QUERY], "before": before}
+        for reading_id, *row in connection.execute(SAME_NUMBER, values):
             found.setdefault(Identity(*row), reading_id)
     return found
 
 
-_A_QUERY = 200
+SAME_NUMBER: Final = (
+    select(reading.c.reading_id, *(reading.c[name] for name in Identity._fields))
+    .where(
+        tuple_(reading.c.instrument, reading.c.sequence).in_(bindparam("wanted", expanding=True)),
+        reading.c.sequence.is_not(None),  # or SQLite looks through all readings of the instrument
+        reading.c.version == 1,
+        reading.c.number < bindparam("before"),
+    )
+    .order_by(reading.c.number)
+)
+"""First versions of readings whose instruments gave them certain numbers, oldest first."""
+_A_QUERY: Final = 200
 """Pairs asked for at a time: SQLite allows 32766 parameters, and a short list plans well."""
