@@ -7,9 +7,8 @@ from typing import Final, NamedTuple
 from evaluate.checks import positive
 from evaluate.errors import ContradictionError
 from evaluate.series import series
-from evaluate.statistics import median
+from evaluate.statistics import NORMAL_MAD, median
 
-DEVIATION_PER_MAD: Final = 1.482602218505602  # [1] 1 over the normal quantile at 0.75; exact
 MOST_DEVIATIONS: Final = 3.5  # [1] B. Iglewicz, D. Hoaglin, How to Detect and Handle Outliers, 1993; recalled
 FEWEST_VALUES: Final = 5  # [1] with fewer, half of the barrels are one or two; our choice
 
@@ -88,7 +87,7 @@ def judge_group(members: Sequence[str], values: Sequence[GroupValue], least_spre
     numbers = series("values of the group", [one.value for one in inside])
     middle = median(numbers)
     distances = [abs(number - middle) for number in numbers]
-    spread = max(DEVIATION_PER_MAD * median(distances), positive("least spread", least_spread))
+    spread = max(NORMAL_MAD * median(distances), positive("least spread", least_spread))
     counts = Counter(one.barrel for one in inside)
     enough = len(numbers) >= FEWEST_VALUES
     pairs = zip(inside, distances, strict=True)

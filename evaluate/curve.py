@@ -10,9 +10,8 @@ from typing import Final, Literal, NamedTuple, TypeGuard
 
 from evaluate.checks import not_negative
 from evaluate.errors import EvaluateError
-from evaluate.statistics import median
+from evaluate.statistics import NORMAL_MAD, median
 
-NORMAL_MAD: Final = 1.482602218505602  # [1]; 1/Phi^-1(3/4): sd over median deviation
 NOISE_POINTS: Final = 12  # [1]; with fewer, too much of a curve is jump to tell noise from bending
 
 

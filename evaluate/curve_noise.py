@@ -6,9 +6,8 @@ from itertools import pairwise
 from typing import Final, NamedTuple
 
 from evaluate.checks import enough, finite
-from evaluate.curve import NORMAL_MAD
 from evaluate.errors import EvaluateError
-from evaluate.statistics import median
+from evaluate.statistics import NORMAL_MAD, median
 
 LEAST_READINGS: Final = 8  # [1]; two periods of a rhythm four readings long
 LEAST_CORRELATION: Final = 0.6  # likeness from which it is a rhythm [1]; setting of this module

@@ -61,8 +61,8 @@ def dead_stop_threshold(
     readings = _readings(time_s, volume_ml, current)
     if not readings:
         return _none(NoEndPoint.TOO_FEW_POINTS, "no reading has a current")
-    sign = _threshold_sign(direction)
-    beyond = [sign * (value - threshold) >= 0 for _, _, value in readings]
+    rising = _is_rising(direction)
+    beyond = [value >= threshold if rising else value <= threshold for _, _, value in readings]
     if not any(beyond):
         words = f"{threshold:g} is not passed by any of {len(readings)} readings"
         return _none(NoEndPoint.NEVER_REACHED, words)
@@ -94,10 +94,10 @@ def _readings(
     return [row for row in rows if math.isfinite(row[2])]
 
 
-def _threshold_sign(direction: Direction) -> float:
+def _is_rising(direction: Direction) -> bool:
     if direction is Direction.EITHER:
         raise EvaluateError("a threshold is passed rising or falling; say which", name="direction")
-    return 1.0 if direction is Direction.RISING else -1.0
+    return direction is Direction.RISING
 
 
 def _lasting(

@@ -6,8 +6,9 @@ import scipy.stats
 from hypothesis import given
 from hypothesis import strategies as st
 
-from evaluate.barrel_group import DEVIATION_PER_MAD, GroupValue, judge_group
+from evaluate.barrel_group import GroupValue, judge_group
 from evaluate.errors import ContradictionError, OutOfRangeError, TooFewPointsError
+from evaluate.statistics import NORMAL_MAD
 
 BARRELS = [f"B{number}" for number in range(101, 111)]
 TRUE = [23.1, 21.4, 24.0, 22.6, 20.9, 22.2, 9.3, 23.5, 21.8, 22.9]
@@ -23,7 +24,7 @@ def test_judge_group__closed_form_one_sick_barrel_stands_apart() -> None:
     found = judge_group(BARRELS, ROUND, 1.0)
     assert names(found.apart) == ["B107"]
     assert found.middle == pytest.approx(22.4)
-    assert found.spread == pytest.approx(DEVIATION_PER_MAD * 0.85)
+    assert found.spread == pytest.approx(NORMAL_MAD * 0.85)
     assert found.is_complete
 
 
@@ -80,7 +81,7 @@ def test_judge_group__independent_scipy_median_deviation(numbers: list[float]) -
 
 
 def test_the_scale_is_one_over_the_upper_quartile_of_the_normal_law() -> None:
-    assert pytest.approx(1 / scipy.stats.norm.ppf(0.75), rel=1e-14) == DEVIATION_PER_MAD
+    assert pytest.approx(1 / scipy.stats.norm.ppf(0.75), rel=1e-14) == NORMAL_MAD
 
 
 def test_judge_group__refuses_a_group_that_names_a_barrel_twice() -> None:

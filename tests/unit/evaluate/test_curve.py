@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from evaluate.curve import Curve, Dropped, DroppedPoint, clean_curve
 from evaluate.errors import EvaluateError, OutOfRangeError
+from evaluate.statistics import NORMAL_MAD
 
 VOLUMES = st.lists(st.floats(0.0, 50.0), max_size=30)
 NAN = math.nan
@@ -137,6 +138,21 @@ def test_the_bracket_of_a_volume_outside_is_the_nearest_step() -> None:
 def test_noise_of_a_cubic_is_nothing() -> None:
     volumes = tuple(map(float, range(20)))
     assert Curve(volumes, tuple(v**3 for v in volumes)).noise() == pytest.approx(0.0, abs=1e-9)
+
+
+def test_noise_of_an_alternation_on_a_rise_is_that_about_the_line() -> None:
+    # Each reading lies 0.2 from the line through its neighbours; thirteen points leave nine to judge by.
+    volumes = tuple(map(float, range(13)))
+    signal = tuple(v + 0.1 * (-1) ** i for i, v in enumerate(volumes))
+    assert Curve(volumes, signal).noise() == pytest.approx(NORMAL_MAD * 0.2 / math.sqrt(1.5), rel=1e-12)
+
+
+def test_noise_of_steps_in_pairs_is_that_about_the_cubic() -> None:
+    # The cubic weighs even neighbours by -1/6, 4/6, 4/6, -1/6: it passes at 1/3 where the reading is 1.
+    signal = tuple([1.0, 1.0, -1.0, -1.0] * 4)
+    about_cubic = (1 - 1 / 3) / math.sqrt(1 + 2 / 36 + 32 / 36)
+    found = Curve(tuple(map(float, range(16))), signal).noise()
+    assert found == pytest.approx(NORMAL_MAD * about_cubic, rel=1e-12)
 
 
 def test_noise_of_normal_scatter_is_its_deviation() -> None:

@@ -52,6 +52,18 @@ def test_dead_stop_threshold__limit_a_passing_without_dosing_has_no_slope() -> N
     assert point.only().slope == math.inf
 
 
+def test_dead_stop_threshold__limit_a_fall_without_dosing_falls_without_end() -> None:
+    found = dead_stop_threshold(
+        [0.0, 1.0, 2.0],
+        [1.0, 1.0, 1.0],
+        [5.0, 1.0, 1.0],
+        threshold=3.0,
+        hold_s=1.0,
+        direction=Direction.FALLING,
+    )
+    assert found.only().slope == -math.inf
+
+
 @given(st.floats(0.1, 100.0), st.floats(-50.0, 50.0))
 def test_dead_stop_threshold__law_scale_and_offset_of_the_current_move_nothing(
     scale: float, offset: float
