@@ -4,18 +4,27 @@ import asyncio
 import signal
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from types import FrameType
+from types import FrameType, ModuleType, SimpleNamespace
 
-STOP_SIGNALS = tuple(
-    getattr(signal, name) for name in ("SIGTERM", "SIGINT", "SIGBREAK") if hasattr(signal, name)
-)
+
+def stop_signals(known: ModuleType | SimpleNamespace = signal) -> tuple[signal.Signals, ...]:
+    """Return the signals that ask to stop, of those that a system knows; SIGBREAK is Windows' Ctrl-Break."""
+    names = ("SIGTERM", "SIGINT", "SIGBREAK")
+    return tuple(getattr(known, name) for name in names if hasattr(known, name))
+
+
+STOP_SIGNALS = stop_signals()
 
 
 @contextmanager
-def handled(stop: Callable[[], None], reload: Callable[[], None]) -> Iterator[None]:
+def handled(
+    stop: Callable[[], None],
+    reload: Callable[[], None],
+    stopping: tuple[signal.Signals, ...] = STOP_SIGNALS,
+) -> Iterator[None]:
     """Call `stop` and `reload` in the running loop when the signals come; put the old handlers back after."""
     loop = asyncio.get_running_loop()
-    calls = dict.fromkeys(STOP_SIGNALS, stop)
+    calls = dict.fromkeys(stopping, stop)
     if hasattr(signal, "SIGHUP"):
         calls[signal.SIGHUP] = reload
 
