@@ -12,14 +12,18 @@ import sys
 import tempfile
 from collections import Counter
 from collections.abc import Callable, Iterator
+from contextlib import ExitStack
 from pathlib import Path
 
 import pytest
 from hypothesis import settings
 
+from storage.store import Store, open_store
+from tests.fakes.filled_store import NOON_US
+from tests.fakes.store_contents import open_at_noon
 from tests.services import mosquitto as mosquitto_service
 from tests.services import postgresql as postgresql_service
-from tests.services.grounds import FileGround, NewGround, ServerGround
+from tests.services.grounds import FileGround, Ground, NewGround, NewStore, ServerGround
 from tests.services.mosquitto import Mosquitto
 from tests.services.postgresql import PostgreSQL
 
@@ -129,3 +133,32 @@ def new_ground(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPath
         return lambda: ServerGround(server, server.new_database())
     folder, numbers = tmp_path_factory.mktemp("stores"), itertools.count(1)
     return lambda: FileGround(folder / f"store-{next(numbers)}.db")
+
+
+@pytest.fixture(scope="session")
+def blank_of(new_ground: NewGround) -> Callable[[str], Ground]:
+    """Return what gives a closed store of a kind without an entry; copy it before use."""
+    made: dict[str, Ground] = {}
+
+    def blank(kind: str) -> Ground:
+        if kind not in made:
+            made[kind] = new_ground()
+            open_at_noon(made[kind], kind).close()
+        return made[kind]
+
+    return blank
+
+
+@pytest.fixture
+def new_store(blank_of: Callable[[str], Ground]) -> Iterator[NewStore]:
+    """Return what opens new stores of a kind; they are closed and removed after the test."""
+    with ExitStack() as stack:
+
+        def new(kind: str, clock_us: Callable[[], int] = lambda: NOON_US) -> Store:
+            ground = blank_of(kind).copy()
+            stack.callback(ground.remove)
+            store = open_store(ground.address, kind=kind, clock_us=clock_us)
+            stack.callback(store.close)
+            return store
+
+        yield new

@@ -15,6 +15,7 @@ from sqlalchemy import Engine, make_url
 from storage.connect import sqlite_module, writing_engine
 from storage.place import place_of
 from storage.postgresql import connect as postgresql
+from storage.store import Store
 from tests.services.postgresql import PostgreSQL
 
 KINDS = ("sqlite", "postgresql")
@@ -156,6 +157,10 @@ Ground = FileGround | ServerGround
 
 NewGround = Callable[[], Ground]
 """Makes a ground on which nothing stands yet."""
+
+
+NewStore = Callable[..., Store]
+"""Opens a new store of a kind."""
 
 
 def reading_engine_of(ground: Ground) -> Engine:

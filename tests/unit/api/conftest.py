@@ -1,24 +1,23 @@
-from collections.abc import AsyncIterator, Iterator
-from pathlib import Path
+from collections.abc import AsyncIterator, Callable, Iterator
 
 import httpx
 import pytest
 from fastapi import FastAPI
 
 from api.app import close_app, create_app
-from storage.store import Store, open_store
+from storage.store import Store
 from tests.fakes.api_services import still_services
-from tests.fakes.filled_store import NOON_US, Answer, Filler, fill_bench
+from tests.fakes.filled_store import Answer, Filler, fill_bench
+from tests.fakes.store_contents import open_at_noon
+from tests.services.grounds import Ground, NewStore
 
 BASE = "http://127.0.0.1:8710"
 
 
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
+def store(new_store: NewStore) -> Store:
     """A store that was just made."""
-    store = open_store(tmp_path / "bench.db", kind="demo", clock_us=lambda: NOON_US)
-    yield store
-    store.close()
+    return new_store("demo")
 
 
 @pytest.fixture
@@ -41,10 +40,9 @@ async def client(app: FastAPI) -> AsyncIterator[httpx.AsyncClient]:
 
 
 @pytest.fixture(scope="session")
-def filled(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Store, dict[str, int]]]:
+def filled(blank_of: Callable[[str], Ground]) -> Iterator[tuple[Store, dict[str, int]]]:
     """A store with an afternoon at the bench, for tests that only read, and the ids of some readings."""
-    path = tmp_path_factory.mktemp("api") / "bench.db"
-    store = open_store(path, kind="demo", clock_us=lambda: NOON_US)
+    store = open_at_noon(blank_of("demo").copy(), "demo")
     yield store, fill_bench(Filler(store))
     store.close()
 

@@ -1,4 +1,4 @@
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -21,11 +21,9 @@ def on_file(tmp_path_factory: pytest.TempPathFactory) -> Filled:
 
 
 @pytest.fixture(scope="session")
-def blank(new_ground: NewGround) -> Ground:
+def blank(blank_of: Callable[[str], Ground]) -> Ground:
     """A store that was made and closed, to be copied."""
-    ground = new_ground()
-    open_at_noon(ground).close()
-    return ground
+    return blank_of("real")
 
 
 @pytest.fixture

@@ -1,18 +1,14 @@
 """A store for the tests of the wiring."""
 
-from collections.abc import Iterator
-from pathlib import Path
-
 import pytest
 
-from storage.store import Store, open_store
+from storage.store import Store
+from tests.services.grounds import NewStore
 
 AT_US = 1_760_000_000_000_000
 """Some moment in October 2025. [µs since 1970 UTC]"""
 
 
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    opened = open_store(tmp_path / "store.db", kind="real", clock_us=lambda: AT_US)
-    yield opened
-    opened.close()
+def store(new_store: NewStore) -> Store:
+    return new_store("real", lambda: AT_US)

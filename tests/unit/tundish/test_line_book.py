@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 import pytest_asyncio
+from sqlalchemy import select
 
 from acquire.config import CaptureFileSource
 from acquire.errors import NotATtyError
@@ -18,6 +19,7 @@ from acquire.line_state import Condition
 from api.acts import Act
 from api.problems import ProblemError
 from storage.queries import LedgerRecord, head, ledger_after
+from storage.schema import line_act
 from storage.store import Store
 from tests.unit.acquire.conftest import Bench
 from tests.unit.tundish.conftest import AT_US
@@ -79,8 +81,9 @@ class Running:
 
     def acts(self, number: int) -> list[tuple[str, str, dict[str, Any]]]:
         with self.store.reader() as connection:
-            rows = connection.exec_driver_sql(
-                "SELECT line, act, settings FROM line_act WHERE number = ? ORDER BY ordinal", (number,)
+            query = select(line_act.c.line, line_act.c.act, line_act.c.settings)
+            rows = connection.execute(
+                query.where(line_act.c.number == number).order_by(line_act.c.ordinal)
             ).all()
         return [(line, act, json.loads(settings)) for line, act, settings in rows]
 

@@ -4,8 +4,10 @@ import asyncio
 import threading
 
 import pytest
+from sqlalchemy import select
 
 from storage.errors import WriterClosedError
+from storage.schema import heartbeat
 from storage.store import Store
 from storage.transaction import Transaction
 from tests.fakes.store_writer import SomeDisk
@@ -31,7 +33,7 @@ def test_the_last_beat_is_kept(store: Store) -> None:
         heart.beat()
         store.writer.submit(lambda _tx: None).result(10)
     with store.reader() as connection:
-        assert connection.exec_driver_sql("SELECT last_at_us FROM heartbeat").all() == [(AT_US + 7,)]
+        assert connection.execute(select(heartbeat.c.last_at_us)).all() == [(AT_US + 7,)]
 
 
 def full(_tx: Transaction) -> None:
