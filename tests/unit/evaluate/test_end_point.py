@@ -70,7 +70,7 @@ def test_a_bracket_at_its_limit_is_allowed() -> None:
         ("widest_gap_ml", 0.0),
         ("widest_gap_ml", math.nan),
         ("wide_bracket_ml", -1.0),
-        ("least_share", 1.1),
+        ("least_share", 1.001),
         ("least_share", -0.1),
     ],
 )

@@ -169,6 +169,20 @@ def test_crossings_at_the_limit_of_one_are_one() -> None:
     assert fixed_value_end_point(curve, 7.0, same_crossing_ml=1.24).reason is NoEndPoint.CROSSED_AGAIN
 
 
+@pytest.mark.parametrize(("step_ml", "found"), [(0.0249, 1), (0.0251, 0)])
+def test_crossings_within_five_hundredths_of_a_millilitre_are_one_by_default(
+    step_ml: float, found: int
+) -> None:
+    curve = Curve((0.0, step_ml, 2 * step_ml, 3 * step_ml, 3.0), (6.0, 8.0, 6.0, 8.0, 9.0))
+    assert len(fixed_value_end_point(curve, 7.0)) == found
+
+
+def test_a_peak_that_comes_back_at_once_is_no_end_point() -> None:
+    peak = Curve((0.0, 0.02, 0.04), (6.0, 8.0, 6.0))
+    found = fixed_value_end_point(peak, 7.0, EndPointLimits(direction=Direction.RISING))
+    assert found.reason is NoEndPoint.CROSSED_AGAIN
+
+
 def test_a_direction_may_be_asked_for() -> None:
     falling = EndPointLimits(direction=Direction.FALLING)
     assert fixed_value_end_point(RISING, 7.0, falling).reason is NoEndPoint.STARTS_BEYOND
