@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from evaluate.unit_table import Unit
 from evaluate.units import (
-    Unit,
     UnitError,
     as_quantity,
     convert,
