@@ -122,7 +122,20 @@ class MqttSource:
         return f"{'mqtt' if self.tls is None else 'mqtts'}://{self.host}:{self.port}/{self.topic}"
 
 
-Source = SerialSource | CaptureFileSource | MqttSource
+@dataclass(frozen=True, slots=True)
+class FolderSource:
+    """Bytes from the files that a program drops into a folder."""
+
+    folder: Path
+    patterns: tuple[str, ...] = ("*",)
+    """Of which the name of a file must fit one, such as ``*.csv``."""
+    poll_s: float = 2.0
+    """How often the folder is looked at. [s]"""
+    quiet_s: float = 2.0
+    """How long a new or rewritten file must not change before it is read. [s]"""
+
+
+Source = SerialSource | CaptureFileSource | MqttSource | FolderSource
 
 
 @dataclass(frozen=True, slots=True)

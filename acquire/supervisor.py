@@ -120,7 +120,7 @@ class Supervisor:
             why=stopped or "",
         )
         record = LineRecord(first, self._on_change)
-        transport = self._make_transport(settings.source, self._clock)
+        transport = self._make_transport(settings, driver, self._clock)
         keeper = Keeper(self._sink, self._clock, driver, record, comes_again=transport.comes_again)
         line = Line(transport, keeper, record, self._clock, self._make_backoff())
         task = None

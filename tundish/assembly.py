@@ -20,7 +20,7 @@ from tundish.host_clock import judge, read_clocks
 from tundish.line_book import LineBook
 from tundish.store_sink import DAEMON, StoreSink
 from tundish.version import software_version
-from tundish.wiring import known_drivers
+from tundish.wiring import known_drivers, transports
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +39,8 @@ def parts_of(store: Store, config_file: Path, clock: Clock) -> Parts:
     """Begin a session on a store and return the parts that live in it."""
     watch = ClockWatch(store.writer, read_clocks, judge)
     session = _begin_session(store, watch, clock.utc_us())
-    supervisor = Supervisor(StoreSink(store.writer, session, known_drivers(store)), clock)
+    sink = StoreSink(store.writer, session, known_drivers(store))
+    supervisor = Supervisor(sink, clock, make_transport=transports(store))
     acts = ActRecord(store.writer, clock.utc_us)
     book = LineBook(config_file, supervisor, acts)
     return Parts(store, supervisor, book, Intake(store, clock.utc_us, DAEMON), acts, watch)

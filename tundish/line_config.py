@@ -131,8 +131,22 @@ class MqttLineConfig(LineConfig):
         return self
 
 
+class FolderLineConfig(LineConfig):
+    """A folder into which a program drops files; they are only read."""
+
+    kind: Literal["folder"]
+    path: str
+    """A relative path counts from the folder of the configuration file."""
+    patterns: tuple[str, ...] = Field(default=("*",), min_length=1)
+    """Of which the name of a file must fit one, in any case of its letters, such as ``*.csv``."""
+    poll_s: float = Field(default=2.0, ge=0.1, le=3600)
+    """How often the folder is looked at. [s]"""
+    quiet_s: float = Field(default=2.0, ge=0, le=3600)
+    """How long a new or rewritten file must not change before it is read. [s]"""
+
+
 AnyLineConfig = Annotated[
-    SerialLineConfig | CaptureFileLineConfig | MqttLineConfig,
+    SerialLineConfig | CaptureFileLineConfig | MqttLineConfig | FolderLineConfig,
     Field(discriminator="kind"),
 ]
 

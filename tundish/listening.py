@@ -25,7 +25,7 @@ async def listen(plan: LinePlan, for_s: float | None, say: Say) -> None:
         If the line cannot be opened.
     """
     clock = SystemClock()
-    transport = transport_for(plan.settings.source, clock)
+    transport = transport_for(plan.settings, plan.factory, clock)
     opened = await transport.open()
     say(f"{opened.device} {opened.settings}".rstrip())
     account = Account(plan.factory)

@@ -9,6 +9,7 @@ from acquire.config import (
     CaptureFileSource,
     DevicePath,
     FlowControl,
+    FolderSource,
     MqttSource,
     Parity,
     PortUrl,
@@ -19,7 +20,13 @@ from acquire.config import (
     UsbIdentity,
 )
 from tundish.errors import PasswordError
-from tundish.line_config import AnyLineConfig, CaptureFileLineConfig, MqttLineConfig, SerialLineConfig
+from tundish.line_config import (
+    AnyLineConfig,
+    CaptureFileLineConfig,
+    FolderLineConfig,
+    MqttLineConfig,
+    SerialLineConfig,
+)
 
 PLAIN_PORT = 1883  # registered for MQTT (IANA, "mqtt")
 TLS_PORT = 8883  # registered for MQTT over TLS (IANA, "secure-mqtt")
@@ -38,6 +45,8 @@ def source_of(line: AnyLineConfig, folder: Path) -> Source:
             return CaptureFileSource(folder / line.path)
         case MqttLineConfig():
             return _topic(line, folder)
+        case FolderLineConfig():
+            return FolderSource(folder / line.path, line.patterns, line.poll_s, line.quiet_s)
         case SerialLineConfig():
             settings = SerialSettings(
                 line.baud,

@@ -209,8 +209,8 @@ class StoreSink:
     def _enter_gap_before(self, tx: Transaction, opening: Opening) -> None:
         """Enter the time since the line was last heard by an earlier run of the daemon."""
         last = last_end_of_line(tx.connection, opening.line)
-        if last is None or last.ended_at_us is None:
-            return
+        if last is None or last.ended_at_us is None or last.ending == "complete":
+            return  # a file that was read to its end was not missed afterwards
         why = last.why if last.ending == "found_open" and last.why else NOT_RUNNING
         begin_us = min(last.ended_at_us, opening.at.utc_us)  # a clock that went back must not turn it round
         row = GapRow(opening.line, opening.instrument, begin_us, opening.at.utc_us, why)

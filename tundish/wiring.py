@@ -7,9 +7,11 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from acquire.config import LineSettings
+from acquire.config import FolderSource, LineSettings
 from acquire.driver import DriverFactory
-from acquire.errors import DriverError
+from acquire.drivers.beginnings import begins_surely
+from acquire.errors import DriverError, DriverOptionError
+from acquire.lines.build import MakeTransport, in_rounds
 from acquire.registry import DriverRegistry
 from storage.queries import drivers
 from storage.rows import DriverRow
@@ -17,10 +19,16 @@ from storage.store import Store, open_store
 from tundish.config import Config
 from tundish.config_faults import ConfigError, fault_in_words
 from tundish.errors import PasswordError
+from tundish.folder_memory import StoredFiles
 from tundish.line_config import AnyLineConfig, LinesTable
 from tundish.sources import source_of
 
 MIB = 2**20
+
+UNSURE_BEGINNING = (
+    "it refuses the first row of every file, because on a wire half a row might look whole; "
+    "for a line of kind folder say distrust_first = false in its [framing]"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +112,14 @@ def _options(line: Mapping[str, Any]) -> Mapping[str, Any]:
 def _plan(line: AnyLineConfig, folder: Path, registry: DriverRegistry) -> LinePlan:
     settings = LineSettings(line.name, line.instrument, source_of(line, folder))
     factory = registry.factory(_driver_name(line.driver, folder), line.options)
+    if isinstance(settings.source, FolderSource) and not begins_surely(factory):
+        raise DriverOptionError(UNSURE_BEGINNING)
     return LinePlan(settings, factory, line.stopped)
+
+
+def transports(store: Store) -> MakeTransport:
+    """Return what makes the lines of the running event loop; those of folders go on where the store says."""
+    return in_rounds(lambda line: StoredFiles(store, line))
 
 
 def store_of(config: Config, folder: Path, clock_us: Callable[[], int]) -> Store:

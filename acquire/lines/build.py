@@ -3,29 +3,57 @@
 from collections.abc import Callable
 
 from acquire.clock import Clock
-from acquire.config import CaptureFileSource, MqttSource, SerialSource, Source
+from acquire.config import CaptureFileSource, FolderSource, LineSettings, MqttSource, SerialSource
+from acquire.driver import DriverFactory
 from acquire.lines.capture_file import CaptureFileLine
+from acquire.lines.folder_line import FolderLine
+from acquire.lines.folder_notes import FolderMemory, NothingKnown
 from acquire.lines.rounds import Rounds
 from acquire.lines.serial_line import SerialLine
 from acquire.lines.transport import Transport
 
-MakeTransport = Callable[[Source, Clock], Transport]
+MakeTransport = Callable[[LineSettings, DriverFactory, Clock], Transport]
+MemoryOf = Callable[[str], FolderMemory]
+"""Returns what was read of the files of a line, by its name."""
 
 
-def in_rounds() -> MakeTransport:
+def in_rounds(memory_of: MemoryOf | None = None) -> MakeTransport:
     """Return what makes lines that wake the running event loop together."""
     rounds = Rounds()
-    return lambda source, clock: transport_for(source, clock, rounds)
+    return lambda settings, driver, clock: transport_for(settings, driver, clock, memory_of, rounds)
 
 
-def transport_for(source: Source, clock: Clock, rounds: Rounds | None = None) -> Transport:
-    """Return the closed line that brings the bytes of a source."""
-    match source:
-        case SerialSource():
+def transport_for(
+    settings: LineSettings,
+    driver: DriverFactory,
+    clock: Clock,
+    memory_of: MemoryOf | None = None,
+    rounds: Rounds | None = None,
+) -> Transport:
+    """Return the closed line that brings the bytes of a source.
+
+    Parameters
+    ----------
+    settings : LineSettings
+        Which line it is, and where its bytes come from.
+    driver : DriverFactory
+        Reads them; a folder asks it where rows end.
+    clock : Clock
+        For the arrival.
+    memory_of : MemoryOf or None
+        What was read of the files of a folder; None if nothing was.
+    rounds : Rounds or None
+        In which the event loop is woken; None to wake it at once.
+    """
+    match settings.source:
+        case SerialSource() as source:
             return SerialLine(source, clock, rounds=rounds)
-        case CaptureFileSource():
+        case CaptureFileSource() as source:
             return CaptureFileLine(source, clock)
-        case MqttSource():
+        case FolderSource() as source:
+            memory = NothingKnown() if memory_of is None else memory_of(settings.name)
+            return FolderLine(source, clock, driver, memory)
+        case MqttSource() as source:
             from acquire.lines.mqtt_line import MqttLine  # its library is slow to load
 
             return MqttLine(source, clock)

@@ -8,7 +8,7 @@ import pytest
 
 from acquire.backoff import Backoff
 from acquire.clock import Clock
-from acquire.config import DevicePath, LineSettings, SerialSource, Source
+from acquire.config import DevicePath, LineSettings, SerialSource
 from acquire.driver import DriverFactory
 from acquire.line_state import Condition, LineState
 from acquire.supervisor import Supervisor
@@ -61,7 +61,8 @@ class Bench:
         """The newest one."""
         return self.sink.captures[-1]
 
-    def _make(self, source: Source, clock: Clock) -> FakeTransport:
+    def _make(self, settings: LineSettings, _driver: DriverFactory, clock: Clock) -> FakeTransport:
+        source = settings.source
         assert isinstance(source, SerialSource)
         assert isinstance(source.port, DevicePath)
         transport = FakeTransport(clock)

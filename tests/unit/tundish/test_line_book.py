@@ -13,7 +13,7 @@ import pytest
 import pytest_asyncio
 from sqlalchemy import select
 
-from acquire.config import CaptureFileSource
+from acquire.config import CaptureFileSource, LineSettings
 from acquire.errors import NotATtyError
 from acquire.line_state import Condition
 from api.acts import Act
@@ -239,13 +239,13 @@ async def test_a_file_below_the_configuration_may_be_named(running: Running) -> 
         "instrument": "x",
         "driver": "ph-stream",
     }
-    running.bench.supervisor._make_transport = lambda source, clock: _noted(running, source, clock)
+    running.bench.supervisor._make_transport = lambda settings, _driver, _clock: _noted(running, settings)
     await running.book.add(line, AB)
     assert running.kept() == [line]
 
 
-def _noted(running: Running, source: Any, clock: Any) -> Any:
-    assert source == CaptureFileSource(running.folder / "monday.bin")
+def _noted(running: Running, settings: LineSettings) -> Any:
+    assert settings.source == CaptureFileSource(running.folder / "monday.bin")
     return running.bench.transports["ph"]
 
 

@@ -7,22 +7,22 @@ import pytest
 from acquire.config import (
     CaptureFileSource,
     DevicePath,
+    FolderSource,
     MqttSource,
     PortUrl,
     SerialSource,
     TlsSettings,
     UsbIdentity,
 )
+from tests.fakes.table_drivers import rows
 from tundish.config import load_config
 from tundish.config_faults import ConfigError
-from tundish.wiring import LinePlan, line_plans
+from tundish.wiring import UNSURE_BEGINNING, LinePlan, line_plans
 
 
-def plan_of(folder: Path, keys: str) -> LinePlan:
+def plan_of(folder: Path, keys: str, driver: str = "so2-burette") -> LinePlan:
     file = folder / "tundish.toml"
-    file.write_text(
-        f'[[line]]\nname = "a"\ninstrument = "x"\ndriver = "so2-burette"\n{keys}', encoding="utf-8"
-    )
+    file.write_text(f'[[line]]\nname = "a"\ninstrument = "x"\ndriver = "{driver}"\n{keys}', encoding="utf-8")
     (plan,) = line_plans(load_config(file), folder)
     return plan
 
@@ -105,3 +105,18 @@ def test_a_password_that_cannot_be_had_is_a_fault_of_its_line(tmp_path: Path, ke
     with pytest.raises(ConfigError) as caught:
         topic_of(tmp_path, f'user = "bench"\n{key}\n')
     assert caught.value.faults == [f"line[a].{fault.format(folder=tmp_path)}"]
+
+
+def test_a_folder_counts_from_the_folder_of_the_configuration(tmp_path: Path) -> None:
+    (tmp_path / "drop.toml").write_text(rows().identity.definition, encoding="utf-8")
+    keys = 'kind = "folder"\npath = "drop"\npatterns = ["*.csv"]\npoll_s = 5\n'
+    source = plan_of(tmp_path, keys, driver="drop.toml").settings.source
+    assert source == FolderSource(tmp_path / "drop", ("*.csv",), poll_s=5.0, quiet_s=2.0)
+
+
+def test_a_driver_that_refuses_what_comes_first_is_refused_for_a_folder(tmp_path: Path) -> None:
+    unsure = rows().identity.definition.replace("distrust_first = false\n", "")
+    (tmp_path / "drop.toml").write_text(unsure, encoding="utf-8")
+    with pytest.raises(ConfigError) as caught:
+        plan_of(tmp_path, 'kind = "folder"\npath = "drop"\n', driver="drop.toml")
+    assert caught.value.faults == [f"line[a].driver: {UNSURE_BEGINNING}"]
