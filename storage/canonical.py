@@ -93,42 +93,46 @@ def _encoding(kinds: Sequence[Kind], types: Sequence[type]) -> Encode:
     """Return how a row is written whose values have these types."""
     there = [place for place, its_type in enumerate(types) if its_type is not type(None)]
 
-    def among(*wanted: Kind) -> list[int]:
-        return [place for place in there if kinds[place] in wanted]
+    def take(*wanted: Kind) -> _Take:
+        return _taker([place for place in there if kinds[place] in wanted])
 
-    places = {kind.letter: among(kind) for kind in (INTEGER, REAL, BLOB)} | {"t": among(TEXT, NUMERAL)}
+    integers, reals, words, blobs = take(INTEGER), take(REAL), take(TEXT, NUMERAL), take(BLOB)
+    numerals = take(NUMERAL)
+    count = {
+        kind: sum(kinds[place] is kind for place in there) for kind in (INTEGER, REAL, TEXT, NUMERAL, BLOB)
+    }
     letters = (kind.letter if place in there else NULL for place, kind in enumerate(kinds))
     head = b"r%b;" % "".join(letters).rstrip(NULL).encode()
-    pack = struct.Struct(
-        ">" + "q" * len(places["i"]) + "d" * len(places["d"]) + "q" * _count(places, "tb")
-    ).pack
-    integers, reals, texts, blobs = (_picker(places[letter]) for letter in "idtb")
-    numerals = _picker(among(NUMERAL))
+    lengths = count[TEXT] + count[NUMERAL] + count[BLOB]
+    pack = struct.Struct(f">{count[INTEGER]}q{count[REAL]}d{lengths}q").pack
 
     def encode(row: Row) -> bytes:
         for numeral in numerals(row):
             if _NUMERAL.fullmatch(numeral) is None:
                 raise _unfit(NUMERAL, numeral)
-        words, bodies = texts(row), blobs(row)
-        numbers = pack(*integers(row), *map(_finite, reals(row)), *map(len, words), *map(len, bodies))
-        return b"".join((head, numbers, "".join(words).encode(), *bodies))
+        texts, bodies = words(row), blobs(row)
+        numbers = pack(*integers(row), *map(_finite, reals(row)), *map(len, texts), *map(len, bodies))
+        return b"".join((head, numbers, "".join(texts).encode(), *bodies))
 
     return encode
 
 
-def _count(places: Mapping[str, Sequence[int]], letters: str) -> int:
-    return sum(len(places[letter]) for letter in letters)
+_Take = Callable[[Row], tuple[Any, ...]]
 
 
-def _picker(places: Sequence[int]) -> Callable[[Row], tuple[Any, ...]]:
+def _taker(places: Sequence[int]) -> _Take:
     """Return what takes the values at some places out of a row."""
     match places:
         case []:
-            return lambda _row: ()
+            return _nothing
         case [place]:
-            return lambda row: (row[place],)
+            return itemgetter(slice(place, place + 1))  # of one place it would return the bare value
         case _:
             return itemgetter(*places)
+
+
+def _nothing(_row: Row) -> tuple[Any, ...]:
+    return ()
 
 
 def _finite(value: float) -> float:

@@ -6,7 +6,6 @@ seen against a head that was written down elsewhere.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from enum import StrEnum
 from functools import lru_cache
 from hashlib import sha256
@@ -31,8 +30,7 @@ class ActorKind(StrEnum):
     DAEMON = "daemon"
 
 
-@dataclass(frozen=True, slots=True)
-class Head:
+class Head(NamedTuple):
     """Where the chain stands."""
 
     number: int

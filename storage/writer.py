@@ -10,7 +10,8 @@ import time
 from collections.abc import Callable
 from concurrent.futures import Future
 from dataclasses import dataclass, replace
-from typing import Any, Final, TypeVar
+from functools import partial
+from typing import Any, Final, NamedTuple, TypeVar
 
 import structlog
 from sqlalchemy import Connection, Engine
@@ -49,12 +50,15 @@ class WriterHealth:
     spool_limit_bytes: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class _Item:
-    """Work, and the future of whoever waits for it."""
+Answered = Callable[[Any, Exception | None], object]
+"""Takes what a work answered, or why it was not kept. Called in the writer's thread; must be quick."""
+
+
+class _Item(NamedTuple):
+    """Work, and whom to tell."""
 
     work: Callable[[Transaction], Any]
-    future: "Future[Any]"
+    answered: Answered
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,8 +158,16 @@ class Writer:
         """
         future: Future[T] = Future()
         future.set_running_or_notify_cancel()
-        self._spool.put(_Item(work, future), size_bytes)
+        self.post(work, partial(_settle_future, future), size_bytes=size_bytes)
         return future
+
+    def post(self, work: Callable[[Transaction], Any], answered: Answered, *, size_bytes: int = 256) -> None:
+        """Queue work as :meth:`submit` does, and have its answer told without a future.
+
+        `answered` is called once, when the work is durable or has failed for good, before those are told that
+        have subscribed. Raises what :meth:`submit` raises.
+        """
+        self._spool.put(_Item(work, answered), size_bytes)
 
     def close(self, timeout_s: float = 10.0) -> bool:
         """Write what waits, then end; False if the store could not be written and the rest is lost."""
@@ -191,14 +203,20 @@ class Writer:
         outcomes = self._until_written(items)
         if isinstance(outcomes, _Failed):
             if len(items) == 1:
-                items[0].future.set_exception(outcomes.error)
+                self._answer(items[0], None, outcomes.error)
             else:
                 middle = len(items) // 2
                 self._settle(items[:middle])
                 self._settle(items[middle:])
             return
         for item, outcome in zip(items, outcomes, strict=True):
-            item.future.set_result(outcome)
+            self._answer(item, outcome, None)
+
+    def _answer(self, item: _Item, answer: Any, error: Exception | None) -> None:
+        try:
+            item.answered(answer, error)
+        except Exception:  # a fault in whoever is told must not end the writing
+            self._log.exception("writer.answer_failed")
 
     def _until_written(self, items: list[_Item]) -> list[Any] | _Failed:
         """Return the answers of a group, or why it is at fault itself; waits while the world is."""
@@ -265,6 +283,13 @@ class Writer:
             self._engine.dispose()  # the next try opens the file again
         if self._on_full is not None and is_disk_full(error):
             self._on_full()
+
+
+def _settle_future(future: "Future[Any]", answer: Any, error: Exception | None) -> None:
+    if error is None:
+        future.set_result(answer)
+    else:
+        future.set_exception(error)
 
 
 def _lost(error: Exception) -> WriterClosedError:

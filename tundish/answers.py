@@ -8,7 +8,7 @@ import asyncio
 import contextlib
 from collections import deque
 from collections.abc import Callable
-from concurrent.futures import Future
+from functools import partial
 from typing import Any, TypeVar
 
 from acquire.sink import SinkFullError
@@ -27,7 +27,7 @@ class Answers:
 
     def __init__(self, writer: Writer) -> None:
         self._writer = writer
-        self._there: deque[tuple[asyncio.Future[Any], Future[Any]]] = deque()
+        self._there: deque[tuple[asyncio.Future[Any], Any, Exception | None]] = deque()
         writer.subscribe(lambda _head: self._wake())
 
     async def submit(self, work: Callable[[Transaction], T], size_bytes: int = ROW_BYTES) -> T:
@@ -38,32 +38,28 @@ class Answers:
         SinkFullError
             If the store cannot be written and the spool has no room for it, or no time is left.
         """
+        awaited: asyncio.Future[T] = asyncio.get_running_loop().create_future()
         try:
-            return await self._awaited(self._writer.submit(work, size_bytes=size_bytes))
+            self._writer.post(work, partial(self._note, awaited), size_bytes=size_bytes)
+            return await awaited
         except (SpoolFullError, WriterClosedError) as error:
             raise SinkFullError(str(error)) from error
 
-    def _awaited(self, kept: "Future[T]") -> "asyncio.Future[T]":
-        """Return what is done in the event loop after a future of the writer is done."""
-        awaited: asyncio.Future[T] = asyncio.get_running_loop().create_future()
-        kept.add_done_callback(lambda done: self._there.append((awaited, done)))
-        if kept.done():  # perhaps before the callback was there: then no commit wakes us
-            self._wake()
-        return awaited
+    def _note(self, awaited: "asyncio.Future[Any]", answer: object, error: Exception | None) -> None:
+        """Note an answer until the writer tells of its commit. From the writer's thread."""
+        self._there.append((awaited, answer, error))
 
     def _wake(self) -> None:
-        """Have the answers brought. From any thread."""
+        """Have the answers brought. From the writer's thread."""
         with contextlib.suppress(IndexError, RuntimeError):  # there are none; the loop is closed
-            awaited, _ = self._there[0]
-            awaited.get_loop().call_soon_threadsafe(self._bring)
+            self._there[0][0].get_loop().call_soon_threadsafe(self._bring)
 
     def _bring(self) -> None:
         while self._there:
-            awaited, done = self._there.popleft()
+            awaited, answer, error = self._there.popleft()
             if awaited.done():  # who waited was cancelled
                 continue
-            error = done.exception()
             if error is None:
-                awaited.set_result(done.result())
+                awaited.set_result(answer)
             else:
                 awaited.set_exception(error)

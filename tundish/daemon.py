@@ -37,6 +37,8 @@ HEAD_EVERY_S = 86_400.0
 """How often the head of the ledger is written to the log. [s]"""
 LET_GO_S = 5.0
 """How long a stop waits for a store that cannot be written. [s]"""
+COLLECT_AFTER = (20_000, 20, 20)
+"""How many objects more than were freed, then how many smaller collections, before one of each generation."""
 READER_SILENT_S = 10.0
 """A reader thread that has not come round for so long is no longer alive. [s]"""
 
@@ -96,7 +98,7 @@ class Daemon:
                 log.info(
                     "daemon.started", address=f"http://{config.api.host}:{config.api.port}/", lines=len(plans)
                 )
-                _leave_what_stays_out_of_collections()
+                _collect_seldom()
                 self._notifier.ready()
                 await self._until_stopped(for_s)
                 self._notifier.stopping()
@@ -179,10 +181,15 @@ def _say_what_was_lost(supervisor: Supervisor, unkept: WriterClosedError | None)
     raise UnfinishedStopError(f"stopped with a store that could not be written; lost: {told}. {unkept}")
 
 
-def _leave_what_stays_out_of_collections() -> None:
-    """Collect once, then freeze what the start made: walking it again and again held every thread up."""
+def _collect_seldom() -> None:
+    """Collect once, freeze what the start made, and look for rings of garbage less often from now on.
+
+    Nearly all that hearing makes is freed as soon as it is kept; walking it again and again held every
+    thread up.
+    """
     gc.collect()
     gc.freeze()
+    gc.set_threshold(*COLLECT_AFTER)
 
 
 def run_daemon(file: Path, for_s: float | None = None) -> None:

@@ -1,7 +1,6 @@
 import asyncio
 import threading
 from collections.abc import Callable
-from concurrent.futures import Future
 from typing import cast
 
 import pytest
@@ -9,7 +8,7 @@ import pytest
 from acquire.sink import SinkFullError
 from storage.store import Store
 from storage.transaction import Transaction
-from storage.writer import Writer
+from storage.writer import Answered, Writer
 from tests.fakes.clock import let_run
 from tests.fakes.store_writer import SomeDisk
 from tundish.answers import Answers
@@ -25,19 +24,19 @@ class ManualWriter:
     """A writer whose commits the test makes."""
 
     def __init__(self) -> None:
-        self._futures: list[Future[int]] = []
+        self._waiting: list[Answered] = []
         self._listeners: list[Callable[[int], object]] = []
 
     def subscribe(self, listener: Callable[[int], object]) -> None:
         self._listeners.append(listener)
 
-    def submit(self, _work: object, *, size_bytes: int) -> "Future[int]":
-        self._futures.append(Future())
-        return self._futures[-1]
+    def post(self, _work: object, answered: Answered, *, size_bytes: int) -> None:
+        assert size_bytes > 0
+        self._waiting.append(answered)
 
     def make_durable(self) -> None:
-        for place, future in enumerate(self._futures):
-            future.set_result(place)
+        for place, answered in enumerate(self._waiting):
+            answered(place, None)
 
     def tell(self) -> None:
         for listener in self._listeners:
@@ -54,20 +53,6 @@ async def test_what_a_commit_answers_comes_when_the_writer_tells_of_the_commit()
     assert not any(task.done() for task in waiting)
     await asyncio.to_thread(writer.tell)
     assert await asyncio.gather(*waiting) == list(range(50))
-
-
-class HastyWriter(ManualWriter):
-    """A writer that has committed before anybody can wait."""
-
-    def submit(self, work: object, *, size_bytes: int) -> "Future[int]":
-        future = super().submit(work, size_bytes=size_bytes)
-        self.make_durable()
-        return future
-
-
-async def test_what_is_durable_before_anybody_waits_for_it_needs_no_telling() -> None:
-    answers = Answers(cast("Writer", HastyWriter()))
-    assert await answers.submit(lambda _tx: 7) == 0
 
 
 async def test_work_that_raises_raises_where_it_is_awaited_and_spares_its_neighbours(store: Store) -> None:
