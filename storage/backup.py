@@ -144,8 +144,8 @@ def restore(copy: Path, store: Path, *, replace: bool = False, progress: Progres
     if store.is_dir():
         raise BackupError(f"{store} is a folder; name the file that is to become the store")
     verdict = verify_file(copy, progress=progress)
-    if verdict.first_bad is not None:
-        raise BackupError(f"{copy} is not good: {verdict.first_bad}")
+    if not verdict.in_order:
+        raise BackupError(f"{copy} is not good: {verdict.first_bad or '; '.join(verdict.guard_faults)}")
     lock = StoreLock(store)
     try:
         if store.exists() and not replace:

@@ -1,6 +1,6 @@
 """Triggers that refuse to change what was written, and the views; made anew after every migration."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from sqlalchemy import Connection, Table, UniqueConstraint
 
@@ -52,11 +52,34 @@ def make_guards(connection: Connection) -> None:
     if connection.dialect.name == "postgresql":
         postgresql.make_guards(connection)
         return
-    there = set(connection.exec_driver_sql("SELECT name FROM sqlite_master WHERE type = 'table'").scalars())
-    for table in (one for one in (ledger, *APPEND_ONLY) if one.name in there):
-        for name, body in _triggers(table):
-            connection.exec_driver_sql(f"DROP TRIGGER IF EXISTS {name}")
-            connection.exec_driver_sql(f"CREATE TRIGGER {name} {body}")
+    for name, statement in _wanted(connection).items():
+        connection.exec_driver_sql(f"DROP TRIGGER IF EXISTS {name}")
+        connection.exec_driver_sql(statement)
     for name, query in VIEWS.items():
         connection.exec_driver_sql(f"DROP VIEW IF EXISTS {name}")
         connection.exec_driver_sql(f"CREATE VIEW {name} AS {query}")
+
+
+def guard_faults(connection: Connection) -> list[str]:
+    """Return what is wrong with the triggers of a store of the newest schema, one text each."""
+    if connection.dialect.name == "postgresql":
+        return _differences(*postgresql.wanted_and_found(connection))
+    rows = connection.exec_driver_sql("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'")
+    return _differences(_wanted(connection), dict(map(tuple, rows)))
+
+
+def _differences(wanted: Mapping[str, str], found: Mapping[str, str]) -> list[str]:
+    """Return a text for each trigger that is missing, altered or none of ours."""
+    missing = [f"trigger {name} is missing" for name in wanted if name not in found]
+    altered = [
+        f"trigger {name} was altered" for name in wanted if found.get(name, wanted[name]) != wanted[name]
+    ]
+    foreign = [f"trigger {name} is none of ours" for name in found if name not in wanted]
+    return [*missing, *altered, *foreign]
+
+
+def _wanted(connection: Connection) -> dict[str, str]:
+    """Return every trigger that the tables there want, with the statement that makes it."""
+    there = set(connection.exec_driver_sql("SELECT name FROM sqlite_master WHERE type = 'table'").scalars())
+    tables = (table for table in (ledger, *APPEND_ONLY) if table.name in there)
+    return {name: f"CREATE TRIGGER {name} {body}" for table in tables for name, body in _triggers(table)}

@@ -14,6 +14,7 @@ from storage import schema_version
 from storage.backup import head_of
 from storage.errors import KindMismatchError, NotAStoreError, StoreUnreachableError
 from storage.ledger import ActorKind, Head, genesis
+from storage.mending import with_guards
 from storage.place import Claim, Place, place_of
 from storage.queries import head, info
 from storage.recovery import close_what_was_left_open
@@ -134,6 +135,7 @@ def _ready(engine: Engine, place: Place, kind: str, clock_us: Callable[[], int])
     try:
         bring_up_to_date(engine, place)
         chain = _first_entry_and_kind(engine, place, kind, clock_us())
+        chain = with_guards(engine, chain, clock_us(), place.statements())
         with engine.begin() as connection:
             return close_what_was_left_open(connection, chain, clock_us(), place.statements())
     except (OperationalError, InterfaceError) as error:

@@ -5,13 +5,15 @@ and the entry's digest covers exactly those rows.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from sqlalchemy import Connection, Table, or_, select
 from sqlalchemy.exc import NoResultFound
 
+from storage import schema_version
 from storage.errors import RowError
+from storage.guards import guard_faults
 from storage.ledger import Entry, Head, digest_of, genesis, link_of
 from storage.queries import head, info
 from storage.rows import Row
@@ -45,11 +47,13 @@ class Verdict:
     head: Head
     """Of the last entry that was in order; write it down elsewhere, to see a removed tail later."""
     first_bad: BadRow | None
+    guard_faults: tuple[str, ...] = ()
+    """What is wrong with the triggers that keep rows as they were written."""
 
     @property
     def in_order(self) -> bool:
-        """Whether every row is as it was written."""
-        return self.first_bad is None
+        """Whether every row is as it was written, and guarded."""
+        return self.first_bad is None and not self.guard_faults
 
 
 def _no_progress(_done: int, _all: int) -> None:
@@ -59,7 +63,9 @@ def _no_progress(_done: int, _all: int) -> None:
 def verify(
     connection: Connection, *, expected: Head | None = None, progress: Progress = _no_progress
 ) -> Verdict:
-    """Recompute every digest and link, in bounded memory.
+    """Recompute every digest and link, in bounded memory, and look whether every trigger is in its place.
+
+    The triggers of a store whose schema is older than this program are not looked at: they were another's.
 
     Parameters
     ----------
@@ -70,6 +76,13 @@ def verify(
     progress : callable
         Called after each window.
     """
+    walked = _walk(connection, expected, progress)
+    if schema_version.found(connection) != schema_version.newest():
+        return walked
+    return replace(walked, guard_faults=tuple(guard_faults(connection)))
+
+
+def _walk(connection: Connection, expected: Head | None, progress: Progress) -> Verdict:
     last = head(connection)
     try:
         before = genesis(info(connection).store_id)

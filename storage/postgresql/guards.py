@@ -54,6 +54,37 @@ def make_guards(connection: Connection) -> None:
             connection.exec_driver_sql(f"CREATE VIEW {name} AS {query}")
 
 
+# Bits of pg_trigger.tgtype: 1 row, 2 before, 8 delete, 16 update, 32 truncate (PostgreSQL, pg_trigger.h).
+_TYPES: Final = {"update": 1 + 2 + 16, "delete": 1 + 2 + 8, "truncate": 2 + 32}
+_FIRES_ALWAYS: Final = "A"
+_FOUND: Final = """
+    SELECT trigger.tgname, relation.relname, trigger.tgtype, trigger.tgenabled, called.prosrc
+    FROM pg_trigger AS trigger
+    JOIN pg_class AS relation ON relation.oid = trigger.tgrelid
+    JOIN pg_namespace AS place ON place.oid = relation.relnamespace
+    JOIN pg_proc AS called ON called.oid = trigger.tgfoid
+    WHERE NOT trigger.tgisinternal AND place.nspname = current_schema()
+"""
+
+
+def wanted_and_found(connection: Connection) -> tuple[dict[str, str], dict[str, str]]:
+    """Return how each trigger should be and how it is, by name: its table, its kind and what it does."""
+    there = set(inspect(connection).get_table_names())
+    refuse = _REFUSE.split("$$")[1]
+    wanted = {
+        f"guard_{table.name}_{act}": _described(table.name, kind, _FIRES_ALWAYS, refuse)
+        for table in (ledger, *APPEND_ONLY)
+        if table.name in there
+        for act, kind in _TYPES.items()
+    }
+    rows = connection.exec_driver_sql(_FOUND)
+    return wanted, {name: _described(*described) for name, *described in rows}
+
+
+def _described(table: str, kind: int, enabled: str, does: str) -> str:
+    return f"{table} {kind} {enabled} {does}"
+
+
 def grant(connection: Connection, *, writer: str, readers: tuple[str, ...] = ()) -> None:
     """Give the daemon's role the right to add, and others the right to look; again after each migration.
 

@@ -29,6 +29,8 @@ def progress_bar(what: str) -> Iterator[Callable[[int, int], None]]:
 def command(store: Path, written: str | None, *, as_json: bool) -> None:
     """Walk the ledger of STORE and name the first row that is not as it was written; the daemon may run.
 
+    Looks at the triggers too that keep rows as they were written. Exit code 1 if anything is not in order.
+
     Example: tundish verify cellar.db --head 1234:9f2c…
     """
     from storage.backup import verify_file
@@ -42,11 +44,18 @@ def command(store: Path, written: str | None, *, as_json: bool) -> None:
         verdict = verify_file(store, expected=expected, progress=progress)
     bad = verdict.first_bad
     if as_json:
-        told = {"in_order": bad is None, "entries": verdict.entries, "head": str(verdict.head)}
-        click.echo(json.dumps(told | {"first_bad": None if bad is None else str(bad)}))
+        told = {"in_order": verdict.in_order, "entries": verdict.entries, "head": str(verdict.head)}
+        told |= {"first_bad": None if bad is None else str(bad), "guard_faults": list(verdict.guard_faults)}
+        click.echo(json.dumps(told))
     elif bad is None:
-        click.echo(f"{store}: in order, {verdict.entries} entries, head {verdict.head}")
+        how = "in order" if verdict.in_order else "every row is as it was written"
+        click.echo(f"{store}: {how}, {verdict.entries} entries, head {verdict.head}")
     else:
         click.echo(f"{store}: not in order after {verdict.entries} good entries. First bad row: {bad}")
-    if bad is not None:
+    if verdict.guard_faults and not as_json:
+        click.echo(
+            f"{store}: not guarded as it should be: {'; '.join(verdict.guard_faults)}. "
+            "Find out who changed it; the daemon makes them anew at its next start and says so in the ledger"
+        )
+    if not verdict.in_order:
         raise click.exceptions.Exit(BAD_STORE)

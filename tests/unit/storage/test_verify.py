@@ -7,12 +7,14 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from sqlalchemy import Table
+from structlog.testing import capture_logs
 
 from storage.ledger import Head, genesis
+from storage.queries import ledger_after
 from storage.schema import APPEND_ONLY, ledger
-from storage.store import Store
+from storage.store import Store, open_store
 from storage.verify import BadRow, Verdict, verify
-from tests.fakes.filled_store import Filler
+from tests.fakes.filled_store import NOON_US, Filler
 from tests.fakes.store_contents import Filled, verdict
 from tests.services.grounds import Ground
 
@@ -144,7 +146,7 @@ def cut_tail(ground: Ground, keep: int) -> None:
 
 def test_a_removed_tail_is_seen_against_a_head_that_was_written_down(filled: Filled, copy: Ground) -> None:
     cut_tail(copy, filled.head.number - 3)
-    assert verdict(copy).in_order
+    assert verdict(copy).first_bad is None
     bad = found(verdict(copy, expected=filled.head))
     assert (bad.number, "gone" in bad.what) == (filled.head.number - 2, True)
 
@@ -187,3 +189,65 @@ def test_a_store_whose_chain_is_longer_than_one_window_is_walked_whole(store: St
 
 def test_the_copy_used_here_is_a_whole_store(filled: Filled, copy: Ground) -> None:
     assert verdict(copy, filled.head).in_order
+
+
+def without(ground: Ground, *statements: str) -> None:
+    """Change the triggers of a store as its owner can."""
+    stranger = ground.stranger()
+    with closing(stranger):
+        stranger.execute("BEGIN")
+        for statement in statements:
+            stranger.execute(statement)
+        stranger.execute("COMMIT")
+
+
+def dropped(ground: Ground, trigger: str, table: str) -> str:
+    return f"DROP TRIGGER {trigger}" + (f" ON {table}" if ground.kind == "postgresql" else "")
+
+
+def test_a_trigger_that_is_missing_is_named_although_every_row_is_in_order(copy: Ground) -> None:
+    without(copy, dropped(copy, "guard_reading_update", "reading"))
+    walked = verdict(copy)
+    assert walked.first_bad is None
+    assert walked.guard_faults == ("trigger guard_reading_update is missing",)
+    assert not walked.in_order
+
+
+def test_a_trigger_that_was_altered_is_named(copy: Ground) -> None:
+    harmless = (
+        "CREATE TRIGGER guard_gap_delete BEFORE DELETE ON gap BEGIN SELECT 1; END"
+        if copy.kind == "sqlite"
+        else "CREATE TRIGGER guard_gap_delete BEFORE DELETE ON gap FOR EACH ROW EXECUTE FUNCTION harmless()"
+    )
+    function = ("CREATE FUNCTION harmless() RETURNS trigger LANGUAGE plpgsql AS 'BEGIN RETURN OLD; END'",)
+    without(
+        copy,
+        *(function if copy.kind == "postgresql" else ()),
+        dropped(copy, "guard_gap_delete", "gap"),
+        harmless,
+    )
+    assert verdict(copy).guard_faults == ("trigger guard_gap_delete was altered",)
+
+
+def test_a_trigger_that_is_none_of_ours_is_named(copy: Ground) -> None:
+    without(
+        copy,
+        "CREATE TRIGGER helpful AFTER INSERT ON gap BEGIN SELECT 1; END"
+        if copy.kind == "sqlite"
+        else "CREATE TRIGGER helpful AFTER INSERT ON gap FOR EACH ROW EXECUTE FUNCTION tundish_refuse()",
+    )
+    assert verdict(copy).guard_faults == ("trigger helpful is none of ours",)
+
+
+def test_a_daemon_that_starts_makes_missing_triggers_anew_and_says_so_in_the_ledger(copy: Ground) -> None:
+    without(copy, dropped(copy, "guard_reading_update", "reading"))
+    with capture_logs() as entries:
+        store = open_store(copy.address, kind="real", clock_us=lambda: NOON_US)
+    with store.reader() as connection:
+        made = [
+            one for one in ledger_after(connection, after=0, limit=10_000) if one.action == "guards.made_anew"
+        ]
+    store.close()
+    assert [one.reason for one in made] == ["trigger guard_reading_update is missing"]
+    assert [one["event"] for one in entries if one["log_level"] == "error"] == ["store.guards_wanting"]
+    assert verdict(copy).in_order

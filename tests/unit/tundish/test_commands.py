@@ -1,6 +1,7 @@
 """The commands, called as from a shell."""
 
 import json
+from contextlib import closing
 from pathlib import Path
 
 import click
@@ -10,6 +11,7 @@ from click.testing import CliRunner, Result
 from acquire.errors import UnknownDriverError
 from acquire.registry import SHIPPED_FOLDER, DriverRegistry
 from acquire.rehearsal import Rehearsal
+from storage.connect import sqlite_module
 from storage.store import open_store
 from tests.fakes.driver import FakeFactory, FakePoint, LineDriver
 from tundish import cli
@@ -213,3 +215,16 @@ def test_the_demonstration_writes_a_configuration_that_loads(tmp_path: Path) -> 
     file.write_text(demo_config(bench, 8710), encoding="utf-8")
     (plan,) = line_plans(load_config(file), tmp_path)
     assert plan.factory.identity.name == "ph-stream"
+
+
+def test_verify_names_a_trigger_that_is_missing(tmp_path: Path) -> None:
+    store = made_store(tmp_path)
+    with closing(sqlite_module().connect(str(store), isolation_level=None)) as stranger:
+        stranger.execute("DROP TRIGGER guard_reading_update")
+    result = call("verify", str(store))
+    assert result.exit_code == 1
+    assert "every row is as it was written, 1 entries" in result.output
+    assert "not guarded as it should be: trigger guard_reading_update is missing" in result.output
+    told = json.loads(call("verify", str(store), "--json").output)
+    assert (told["in_order"], told["first_bad"]) == (False, None)
+    assert told["guard_faults"] == ["trigger guard_reading_update is missing"]
