@@ -1,4 +1,5 @@
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,7 +15,9 @@ from evaluate.plausibility import (
     judge_against_expected,
     judge_range,
 )
-from evaluate.units import UnitError, quantities
+from evaluate.units import UnitError, quantities, quantity
+
+CHEMISTRY = Path(__file__).parents[3] / "docs" / "chemistry.md"
 
 VALUE = st.floats(0.1, 500.0)
 U = st.floats(0.01, 10.0)
@@ -67,6 +70,17 @@ def test_judge_range__refuses_an_unknown_quantity_and_what_is_no_number() -> Non
         judge_range("acid", 5.0)
     with pytest.raises(OutOfRangeError):
         judge_range("ph", math.nan)
+
+
+def test_the_ranges_are_those_of_the_documents() -> None:
+    lines = CHEMISTRY.read_text(encoding="utf-8").splitlines()
+    start = lines.index("| quantity | usual | unit |") + 2
+    shown = [line.strip("| ").split(" | ") for line in lines[start : lines.index("", start)]]
+    ranges = {code.strip("`"): usual.split(" to ") for code, usual, _ in shown}
+    assert {code: (float(low), float(high)) for code, (low, high) in ranges.items()} == dict(USUAL_RANGE)
+    assert {code.strip("`"): unit for code, _, unit in shown} == {
+        code: quantity(code).unit for code in USUAL_RANGE
+    }
 
 
 # What was expected.
