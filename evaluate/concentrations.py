@@ -3,11 +3,9 @@
 from typing import Final
 
 from evaluate.checks import in_range, not_negative, positive
+from evaluate.constants import WATER_AT_20_C_KG_PER_M3
 from evaluate.errors import OutOfRangeError
 
-WATER_AT_20_C_KG_PER_M3: Final = (
-    998.2010  # air-free water at 20 °C; the water term of the sucrose formula below
-)
 _SUCROSE_KG_PER_M3: Final = (385.1761, 135.3705, 40.9299, -3.9643, 13.4853, -17.2890)
 """Excess density of sucrose solutions at 20 °C by powers 1 to 6 of the mass fraction. [kg/m3]"""
 HIGHEST_BRIX: Final = 60.0  # °Brix; above must and below the solubility of sucrose at 20 °C

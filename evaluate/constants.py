@@ -10,6 +10,9 @@ from typing import Final
 GAS_CONSTANT_J_PER_MOL_K: Final = 8.31446261815324  # R, exact since 2019; CODATA 2022
 FARADAY_C_PER_MOL: Final = 96485.33212331001  # F, exact since 2019; CODATA 2022
 ZERO_CELSIUS_K: Final = 273.15  # definition of the degree Celsius; SI brochure, 9th edition, 2.3.1
+WATER_AT_20_C_KG_PER_M3: Final = (
+    998.2010  # air-free water; Sugar Technologists Manual, 8th edition, as quoted
+)
 
 SULFUR_DIOXIDE_G_PER_MOL: Final = 64.058  # SO2; IUPAC 2021
 IODINE_G_PER_MOL: Final = 253.80894  # I2; IUPAC 2021

@@ -3,7 +3,12 @@
 from fractions import Fraction
 from typing import Final, NamedTuple
 
-from evaluate.constants import ACETIC_ACID_G_PER_MOL, SULFURIC_ACID_G_PER_MOL, TARTARIC_ACID_G_PER_MOL
+from evaluate.constants import (
+    ACETIC_ACID_G_PER_MOL,
+    SULFURIC_ACID_G_PER_MOL,
+    TARTARIC_ACID_G_PER_MOL,
+    WATER_AT_20_C_KG_PER_M3,
+)
 
 
 class Unit(NamedTuple):
@@ -45,6 +50,9 @@ TARTARIC_ACID_G_PER_EQ: Final = _equivalent_mass(TARTARIC_ACID_G_PER_MOL, 2)
 SULFURIC_ACID_G_PER_EQ: Final = _equivalent_mass(SULFURIC_ACID_G_PER_MOL, 2)
 ACETIC_ACID_G_PER_EQ: Final = _equivalent_mass(ACETIC_ACID_G_PER_MOL, 1)
 
+WATER_G_PER_ML: Final = Fraction(repr(WATER_AT_20_C_KG_PER_M3)) / 1000
+"""What a relative density 20/20 is relative to; one degree Oechsle is a thousandth more than water. [g/mL]"""
+
 UNITS: Final[tuple[Unit, ...]] = (
     _unit("1", "number"),
     _unit("pH", "ph"),
@@ -78,6 +86,10 @@ UNITS: Final[tuple[Unit, ...]] = (
     _unit("mg N/L", "nitrogen_concentration", "1", "mgN/L"),
     _unit("g/mL", "density", "1", "g/cm3", "g/cm³", "kg/L", "g/ml"),
     _unit("kg/m3", "density", "1/1000", "kg/m³"),
+    _unit("SG 20/20", "density", str(WATER_G_PER_ML), "SG", "d20/20"),
+    _unit(
+        "°Oe", "density", str(WATER_G_PER_ML / 1000), "Oe", "Oechsle", "°Oechsle", offset=str(WATER_G_PER_ML)
+    ),
     _unit("°Brix", "brix", "1", "Brix", "Bx", "°Bx", "% Brix"),
     _unit("% vol", "alcohol", "1", "%vol", "% v/v", "%v/v", "vol%"),
     _unit("%", "percent"),
