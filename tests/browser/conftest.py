@@ -1,5 +1,6 @@
 """One browser and one daemon for all tests of this folder; a tab for each."""
 
+import shutil
 from collections.abc import Iterator
 
 import pytest
@@ -30,7 +31,7 @@ FLAGS = [
 @pytest.fixture(scope="package")
 def browser() -> Iterator[Browser]:
     with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=FLAGS)
+        chromium = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=FLAGS)
         yield chromium
         chromium.close()
 
