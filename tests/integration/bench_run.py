@@ -116,6 +116,14 @@ def config_text(
     return "[store]\n" + _keys({"path": store, **store_keys}) + f"\n[api]\nport = {port}\n" + "".join(tables)
 
 
+def write_config(folder: Path, lines: list[dict[str, Any]]) -> tuple[Path, int]:
+    """Write a configuration that serves at a free port; return its path and the port."""
+    port = free_port()
+    path = folder / "tundish.toml"
+    path.write_text(config_text(port, lines), encoding="utf-8")
+    return path, port
+
+
 def _keys(table: dict[str, Any]) -> str:
     return "".join(f"{key} = {json.dumps(value)}\n" for key, value in table.items())
 

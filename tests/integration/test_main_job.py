@@ -3,7 +3,6 @@
 import csv
 import io
 import random
-import re
 import shutil
 import signal
 import subprocess
@@ -21,11 +20,10 @@ from tests.integration.bench_run import (
     Daemon,
     config_text,
     daemon,
-    free_port,
     line_of,
-    refused,
     simulators,
     until,
+    write_config,
 )
 
 pytestmark = pytest.mark.needs("pseudo-terminals")
@@ -33,13 +31,6 @@ pytestmark = pytest.mark.needs("pseudo-terminals")
 KILLS = 10
 SOAK_KILLS = 50
 EVERYTHING = 2**62
-
-
-def write_config(folder: Path, lines: list[dict[str, Any]]) -> tuple[Path, int]:
-    port = free_port()
-    path = folder / "tundish.toml"
-    path.write_text(config_text(port, lines), encoding="utf-8")
-    return path, port
 
 
 def readings(running: Daemon, **query: Any) -> list[dict[str, Any]]:
@@ -235,70 +226,3 @@ columns = [
 raw = 'T1;7,250;NTU\r\n'
 expect = [{ quantity = "turbidity", value = "7.250", unit = "NTU", sample = "T1" }]
 """
-
-
-def test_a_taken_port_number_is_one_clear_line(tmp_path: Path) -> None:
-    config, port = write_config(tmp_path, [])
-    with daemon(config, port):
-        other = tmp_path / "other"
-        other.mkdir()
-        (other / "tundish.toml").write_text(config_text(port, []), encoding="utf-8")
-        assert re.fullmatch(
-            f"tundish: port {port} of 127.0.0.1 is taken .*",
-            refused("run", "--config", str(other / "tundish.toml")),
-        )
-
-
-def test_a_store_that_is_held_is_one_clear_line(tmp_path: Path) -> None:
-    config, port = write_config(tmp_path, [])
-    with daemon(config, port):
-        second = tmp_path / "second.toml"
-        second.write_text(config_text(free_port(), []), encoding="utf-8")
-        assert "is held by another daemon (process" in refused("run", "--config", str(second))
-
-
-def test_an_unknown_driver_names_those_that_there_are(tmp_path: Path) -> None:
-    line = {"name": "a", "kind": "serial", "device": "/dev/null", "instrument": "a", "driver": "nothing"}
-    config, _ = write_config(tmp_path, [line])
-    said = refused("check", str(config))
-    assert "line[a].driver: no driver is called 'nothing'" in said
-    assert "so2-burette" in said
-
-
-def test_a_wrong_key_in_a_driver_file_is_named(tmp_path: Path) -> None:
-    (tmp_path / "d.toml").write_text(STRANGE_DRIVER + "\ncolour = 1\n", encoding="utf-8")
-    line = {"name": "a", "kind": "serial", "device": "/dev/null", "instrument": "a", "driver": "d.toml"}
-    config, _ = write_config(tmp_path, [line])
-    assert "colour" in refused("check", str(config))
-
-
-def test_a_file_that_is_no_store_is_refused(tmp_path: Path) -> None:
-    (tmp_path / "store.db").write_bytes(b"this is a text, not a database" * 100)
-    config, _ = write_config(tmp_path, [])
-    assert "is not a store of this program" in refused("run", "--config", str(config))
-
-
-def test_a_folder_that_is_not_there_is_refused(tmp_path: Path) -> None:
-    config = tmp_path / "tundish.toml"
-    config.write_text(config_text(free_port(), [], store="absent/store.db"), encoding="utf-8")
-    assert "its folder is not there" in refused("run", "--config", str(config))
-
-
-@pytest.mark.parametrize(
-    ("device", "word"),
-    [("/dev/tundish-absent", "exist"), ("/dev/null", "serial port")],
-    ids=["absent", "no tty"],
-)
-def test_a_port_that_cannot_be_opened_waits_with_a_reason(tmp_path: Path, device: str, word: str) -> None:
-    line = {"name": "a", "kind": "serial", "device": device, "instrument": "a", "driver": "load-lines"}
-    config, port = write_config(tmp_path, [line])
-    with daemon(config, port) as running:
-        state = until("the reason", lambda: _waiting(running))
-        assert device in state["why"]
-        assert word in state["why"]
-        assert running.stop() == 0
-
-
-def _waiting(running: Daemon) -> dict[str, Any] | None:
-    (state,) = running.get("/api/v1/lines")["items"]
-    return state if state["state"] == "waiting" else None
