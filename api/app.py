@@ -4,6 +4,7 @@ from fastapi import APIRouter, Depends, FastAPI
 
 from api.database import Database
 from api.dependencies import Parts
+from api.desk import on_refusal
 from api.guards import add_guards
 from api.live import Bell
 from api.pages import Pages
@@ -12,19 +13,25 @@ from api.routes import (
     bench,
     captures,
     clock,
+    control_records,
     documents,
     events,
     health,
+    holds,
     instruments,
     ledger,
     line_acts,
     lines,
     readings,
+    records,
+    results,
     sheets,
     statics,
+    trays,
 )
 from api.routing import refuse_unknown_parameters
 from api.services import Services
+from bench.refused import RefusedError
 
 API_PREFIX = "/api/v1"
 
@@ -54,6 +61,7 @@ def create_app(services: Services) -> FastAPI:
     app.state.parts = Parts(services, Database(services.store), bell, Pages(services), unsubscribe)
     add_guards(app, services.settings.allowed_hosts, services.settings.send_timeout_s)
     add_problem_handlers(app)
+    app.add_exception_handler(RefusedError, on_refusal)
     _lay_routes(app)
     return app
 
@@ -76,10 +84,14 @@ def _parts(app: FastAPI) -> Parts:
     return found
 
 
+_HEARING = (health, clock, lines, line_acts, instruments, captures, readings, ledger, events, documents)
+_BENCH = (records, trays, control_records, holds, results)
+
+
 def _lay_routes(app: FastAPI) -> None:
     strict = [Depends(refuse_unknown_parameters)]
     api = APIRouter(prefix=API_PREFIX, responses=DOCUMENTED, dependencies=strict)
-    for room in (health, clock, lines, line_acts, instruments, captures, readings, ledger, events, documents):
+    for room in (*_HEARING, *_BENCH):
         api.include_router(room.router)
     app.include_router(api)
     app.include_router(sheets.router, responses=DOCUMENTED, dependencies=strict)

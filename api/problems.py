@@ -40,6 +40,7 @@ class Problem(BaseModel):
                     "detail": "there is no reading 17; the newest is 12",
                     "instance": "/api/v1/readings/17",
                     "errors": [],
+                    "rule": None,
                 }
             ]
         }
@@ -51,16 +52,21 @@ class Problem(BaseModel):
     detail: str
     instance: str
     errors: list[ParameterFault] = []
+    rule: str | None = None
+    """Code of the rule of the bench that refused, if it was one."""
 
 
 class ProblemError(Exception):
     """A request that cannot be answered; the handler turns it into a problem document."""
 
-    def __init__(self, status: HTTPStatus, detail: str, errors: Sequence[ParameterFault] = ()) -> None:
+    def __init__(
+        self, status: HTTPStatus, detail: str, errors: Sequence[ParameterFault] = (), rule: str | None = None
+    ) -> None:
         super().__init__(detail)
         self.status = status
         self.detail = detail
         self.errors = list(errors)
+        self.rule = rule
 
 
 def not_found(detail: str) -> ProblemError:
@@ -81,10 +87,16 @@ def problem_response(
     *,
     errors: Sequence[ParameterFault] = (),
     headers: Mapping[str, str] | None = None,
+    rule: str | None = None,
 ) -> Response:
     """Return the one error body that every route answers with."""
     body = Problem(
-        title=status.phrase, status=status.value, detail=detail, instance=instance, errors=list(errors)
+        title=status.phrase,
+        status=status.value,
+        detail=detail,
+        instance=instance,
+        errors=list(errors),
+        rule=rule,
     )
     kept = {"Cache-Control": "no-store", **(headers or {})}
     return JSONResponse(body.model_dump(), status.value, kept, media_type=PROBLEM_MEDIA_TYPE)
@@ -115,7 +127,9 @@ def add_problem_handlers(app: FastAPI) -> None:
 
 async def _on_problem(request: Request, error: Exception) -> Response:
     assert isinstance(error, ProblemError)  # noqa: S101 - the framework calls us for this class alone
-    return problem_response(error.status, error.detail, request.url.path, errors=error.errors)
+    return problem_response(
+        error.status, error.detail, request.url.path, errors=error.errors, rule=error.rule
+    )
 
 
 async def _on_invalid(request: Request, error: Exception) -> Response:

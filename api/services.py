@@ -8,10 +8,15 @@ from typing import Protocol
 from sqlalchemy import Connection
 
 from api.acts import Acts, LineControl
+from storage.writer import Writer
 
 
 class ReadStore(Protocol):
-    """Gives connections that can only read."""
+    """Gives connections that can only read, and the one writer."""
+
+    @property
+    def writer(self) -> Writer:
+        """Takes the acts of the bench."""
 
     def reader(self) -> AbstractContextManager[Connection]:
         """Return a connection for one short transaction; from any thread."""

@@ -1,6 +1,6 @@
 """Calibrations, standardisations, blanks, checks and their like as records, and their state at a moment."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final, NamedTuple
@@ -14,7 +14,9 @@ from bench.holds import close_to_the_front, open_hold
 from bench.judging import Judged
 from bench.kinds.laboratory import Acceptance, LimitSet
 from bench.records import Record, read
+from bench.refused import Fault, MalformedError
 from evaluate.control_charts import Limits
+from evaluate.errors import EvaluateError
 from evaluate.rule_definitions import Verdict
 from storage.bench_rows import ControlInputRow, ControlRecordRow
 from storage.queries.control_records import ControlRecord, control_records, latest_control_record
@@ -126,6 +128,14 @@ def enter(
         elif judged.verdict in IN_CONTROL:
             close_to_the_front(tx, actor, number)
     return number
+
+
+def judged_or_refused(judge: Callable[[], Judged]) -> Judged:
+    """Return a judgement; raise `MalformedError` if the figures make none."""
+    try:
+        return judge()
+    except EvaluateError as error:
+        raise MalformedError("control.cannot_be_judged", str(error), Fault("", str(error))) from error
 
 
 def judge_check(connection: Connection, about: About, value: float, unit: str, quantity: str) -> Judged:

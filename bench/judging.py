@@ -210,8 +210,8 @@ def check(
     Without a limit set it is not evaluated, which never counts as a pass.
     """
     if limits is None:
-        reason = ("there is no limit set for this material and quantity",)
-        return Judged(quantity, value, unit, None, Verdict.NOT_EVALUATED, reason, {})
+        reason = "there is no limit set for this material and quantity"
+        return not_evaluated(quantity, unit, reason)._replace(value=value)
     series = [*earlier[-LONGEST_CHART + 1 :], value]
     scores = standard_scores(series, limits)
     judgement = judge(scores, rule_set)[-1]
@@ -233,3 +233,8 @@ def check(
             "values_judged_with": len(series) - 1,
         },
     )
+
+
+def not_evaluated(quantity: str, unit: str, why: str) -> Judged:
+    """Return the record of a check that could not be judged; it never counts as a pass."""
+    return Judged(quantity, None, unit, None, Verdict.NOT_EVALUATED, (why,), {})

@@ -76,7 +76,7 @@ def by_id(
 def held_at(
     connection: Connection, model: type[BodyType], record_id: int, at_us: int
 ) -> Record[BodyType] | None:
-    """Return the version of a record that held at a moment; None before the first. [µs]"""
+    """Return the version of a record that held at a moment; before all of them, the first. [µs]"""
     found = record_at(connection, record_id, at_us)
     return None if found is None else read(found, model)
 

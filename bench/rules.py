@@ -15,7 +15,6 @@ RULES: Final[dict[str, str]] = {
     "record.names_itself": "A record cannot be a part of itself.",
     "pin.malformed": "A pin is 4 to 8 digits that are not all the same.",
     "pin.unset": "The person has no pin yet.",
-    "pin.wrong": "The pin is not that of the person.",
     "pin.locked": "The pin is locked for some minutes after five wrong tries in a row.",
     "tray.empty_request": "Nothing was named to put on the tray.",
     "tray.item_malformed": "An item of a tray does not name what its kind names.",
@@ -25,6 +24,8 @@ RULES: Final[dict[str, str]] = {
     "tie.nothing_to_swap": "Only readings that are tied can be swapped.",
     "reading.unknown": "A reading is named that is not in the store.",
     "control.unknown": "A control record is named that is not in the store.",
+    "control.future": "Nothing was measured in the future.",
+    "control.cannot_be_judged": "The figures of a record make no calibration, factor or check.",
     "hold.unknown": "A hold is named that is not in the store.",
     "hold.settled": "The hold was settled already.",
     "hold.way_unknown": "A hold is settled by accepting, rejecting or repeating what lies in it.",
@@ -33,6 +34,7 @@ RULES: Final[dict[str, str]] = {
     "release.do_not_use": "What is not to be used is not given to readers.",
     "release.second_person": "The method wants a person who did not measure it to release its results.",
     "hand.not_twice": "A value that is typed is typed twice, and both agree.",
+    "request.key_used": "An idempotency key belongs to one request.",
     "act.reason_wanted": "The act changes what people rely on, so it needs a reason in words.",
 }
 """Every code that `RefusedError.rule` can hold, with what it means."""

@@ -22,6 +22,7 @@ from storage.queries.readings import UntakenReading
 from storage.queries.records import records_naming, records_of_kind
 from storage.queries.results import ResultFilter, results_after, results_in_scope
 from storage.queries.trays import TrayItem, tray_item_by_id
+from storage.rows import FaultRow
 from storage.transaction import Transaction
 
 OUTCOMES: Final = {"value": "value", "above_range": "above_range", "below_range": "below_range"}
@@ -39,7 +40,18 @@ def take(
     for reading in readings:
         found = bonds.get(reading.reading_id)
         if found is not None:
-            _take_one(tx, actor, reading, found)
+            _take_or_say_why_not(tx, actor, reading, found)
+
+
+def _take_or_say_why_not(tx: Transaction, actor: Actor, reading: UntakenReading, bond: Bond) -> None:
+    """Take one reading; a fault of ours in it is entered, and stops neither the others nor the hearing."""
+    try:
+        _take_one(tx, actor, reading, bond)
+    except Exception as error:
+        row = FaultRow(None, None, "intake", f"reading {reading.reading_id}: {type(error).__name__}: {error}")
+        tx.enter(
+            "fault.found", at_us=actor.at_us, actor=actor.name, actor_kind=actor.kind, rows={"fault": [row]}
+        )
 
 
 def _take_one(tx: Transaction, actor: Actor, reading: UntakenReading, bond: Bond) -> None:
@@ -149,12 +161,15 @@ def enter_check(
 ) -> int:
     """Work a check out by its method, judge it, and judge anew the results that it speaks for."""
     found = evaluate(tx.connection, method, given, about.at_us, about.instrument)
-    value = given if found.value is None else found.value
     with_limits = replace(
         about, limit_set=limit_set_of(tx.connection, about.subject_id, method.body.quantity)
     )
     unit = quantity(method.body.quantity).unit
-    judged = judge_check(tx.connection, with_limits, value, unit, method.body.quantity)
+    if found.value is None:
+        why = "; ".join(cause.evidence for cause in found.causes)
+        judged = judging.not_evaluated(method.body.quantity, unit, why)
+    else:
+        judged = judge_check(tx.connection, with_limits, found.value, unit, method.body.quantity)
     number = enter(tx, actor, with_limits, judged, evidence=[*evidence, *found.evidence])
     judge_covered(tx, actor, about)
     return number

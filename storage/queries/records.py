@@ -81,11 +81,14 @@ def record_by_id(connection: Connection, record_id: int, version: int | None = N
 
 
 def record_at(connection: Connection, record_id: int, at_us: int) -> RecordVersion | None:
-    """Return the version that held at a moment: the newest of those valid from then or before. [µs]"""
+    """Return the version that held at a moment: the newest of those valid from then or before. [µs]
+
+    Before all of them it is the first: a bottle stands on the bench before somebody enters it.
+    """
     query = _versions(record.c.record_id == record_id, record.c.valid_from_us <= at_us)
     latest_first = (record.c.valid_from_us.desc(), record.c.version.desc())
     row = connection.execute(query.order_by(*latest_first).limit(1)).one_or_none()
-    return None if row is None else _as_version(row)
+    return record_by_id(connection, record_id, 1) if row is None else _as_version(row)
 
 
 def records_of_kind(

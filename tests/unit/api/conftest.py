@@ -7,6 +7,7 @@ from fastapi import FastAPI
 from api.app import close_app, create_app
 from storage.store import Store
 from tests.fakes.api_services import still_services
+from tests.fakes.bench_records import fill_records
 from tests.fakes.filled_store import Answer, Filler, fill_bench
 from tests.fakes.store_contents import open_at_noon
 from tests.services.grounds import Ground, NewStore
@@ -43,7 +44,7 @@ async def client(app: FastAPI) -> AsyncIterator[httpx.AsyncClient]:
 def filled(blank_of: Callable[[str], Ground]) -> Iterator[tuple[Store, dict[str, int]]]:
     """A store with an afternoon at the bench, for tests that only read, and the ids of some readings."""
     store = open_at_noon(blank_of("demo").copy(), "demo")
-    yield store, fill_bench(Filler(store))
+    yield store, {**fill_bench(Filler(store)), **fill_records(store)}
     store.close()
 
 

@@ -84,8 +84,9 @@ def test_a_version_holds_from_its_moment_on(store: Store) -> None:
     with store.reader() as connection:
         before = records.held_at(connection, Lot, lot_id, NOON_US + DAY_US - 1)
         after = records.held_at(connection, Lot, lot_id, NOON_US + DAY_US)
-        assert records.held_at(connection, Lot, lot_id, NOON_US - 1) is None
+        first = records.held_at(connection, Lot, lot_id, NOON_US - 1)
     assert before is not None
+    assert first == before
     assert after is not None
     assert (before.body.name, after.body.name) == ("must", "wine")
 

@@ -1,0 +1,55 @@
+"""One record of each kind, a tray, a judged check that failed and a result, for tests that only look."""
+
+from typing import Any, Final
+
+from bench import judging, records, tray
+from bench.actor import Actor
+from bench.control_records import About, enter
+from bench.kinds.cellar import Sample
+from bench.kinds.laboratory import Method
+from bench.records import find
+from bench.results import Measured, make_result
+from bench.tray import NewItem
+from storage.ledger import ActorKind
+from storage.store import Store
+from storage.transaction import Transaction
+from tests.fakes.filled_store import NOON_US
+
+CODE: Final = "X1"
+BY: Final = Actor("MAL", ActorKind.PERSON, NOON_US)
+
+FIELDS: Final[dict[str, dict[str, Any]]] = {
+    "lot": {"name": "Riesling", "wine_class": "white"},
+    "vessel": {"vessel_kind": "tank", "capacity_l": 5000},
+    "sample": {"lot": CODE},
+    "alias": {"source": "outside", "name": "PN 1", "lot": CODE},
+    "reagent": {"name": "check wine", "reagent_kind": "control_material"},
+    "method": {"name": "free SO2", "quantity": "free_so2"},
+    "instrument": {"name": "burette"},
+    "limit_set": {
+        "material": CODE,
+        "quantity": "free_so2",
+        "centre": 26.0,
+        "sd": 0.9,
+        "centre_origin": "assigned",
+        "sd_origin": "given",
+    },
+    "acceptance": {"applies_to": "calibration"},
+    "person": {"name": "Mallow"},
+}
+
+
+def fill_records(store: Store) -> dict[str, int]:
+    """Enter them all, and return the numbers of those that have no code, by name."""
+    return store.writer.submit(_fill).result(10)
+
+
+def _fill(tx: Transaction) -> dict[str, int]:
+    for kind, fields in FIELDS.items():
+        records.make(tx, BY, kind, CODE, fields, valid_from_us=NOON_US)
+    tray.put(tx, BY, "burette-1", [NewItem("sample", CODE, tests=(CODE,))])
+    failed = judging.mass_check(99.0, 100.0, {})
+    control = enter(tx, BY, About("mass_check", NOON_US, "balance-1"), failed, evidence=[])
+    sample, method = find(tx.connection, Sample, CODE), find(tx.connection, Method, CODE)
+    measured = Measured(28.4, "value", NOON_US, "burette-1", sample.record_id)
+    return {"control": control, "hold": control + 1, "result": make_result(tx, BY, method, measured)}
