@@ -16,7 +16,7 @@ from acquire.keeping import Keeper
 from acquire.line import Line
 from acquire.line_record import LineRecord, OnChange
 from acquire.line_state import Condition, LineState
-from acquire.lines.build import MakeTransport, in_rounds
+from acquire.lines.build import MakeTransport, lines_together
 from acquire.sink import Sink
 
 log = structlog.get_logger()
@@ -51,7 +51,7 @@ class Supervisor:
     ) -> None:
         self._sink = sink
         self._clock = clock or SystemClock()
-        self._make_transport = make_transport or in_rounds()
+        self._make_transport = make_transport or lines_together(self._clock)
         self._make_backoff = make_backoff
         self._on_change = on_change
         self._lines: dict[str, _Running] = {}

@@ -53,6 +53,7 @@ def _may_mount() -> bool:
 
 NEEDS: dict[str, Callable[[], bool]] = {
     "pseudo-terminals": lambda: hasattr(os, "openpty"),
+    "epoll": lambda: sys.platform == "linux",
     "unix sockets": lambda: hasattr(socket, "AF_UNIX"),
     "hangup signal": lambda: hasattr(signal, "SIGHUP"),
     "chromium": lambda: shutil.which("chromium") is not None,

@@ -40,7 +40,7 @@ def parts_of(store: Store, config_file: Path, clock: Clock) -> Parts:
     watch = ClockWatch(store.writer, read_clocks, judge)
     session = _begin_session(store, watch, clock.utc_us())
     sink = StoreSink(store.writer, session, known_drivers(store))
-    supervisor = Supervisor(sink, clock, make_transport=transports(store))
+    supervisor = Supervisor(sink, clock, make_transport=transports(store, clock))
     acts = ActRecord(store.writer, clock.utc_us)
     book = LineBook(config_file, supervisor, acts)
     return Parts(store, supervisor, book, Intake(store, clock.utc_us, DAEMON), acts, watch)

@@ -7,11 +7,12 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from acquire.clock import Clock
 from acquire.config import FolderSource, LineSettings
 from acquire.driver import DriverFactory
 from acquire.drivers.beginnings import begins_surely
 from acquire.errors import DriverError, DriverOptionError
-from acquire.lines.build import MakeTransport, in_rounds
+from acquire.lines.build import MakeTransport, lines_together
 from acquire.registry import DriverRegistry
 from storage.queries import drivers
 from storage.rows import DriverRow
@@ -117,9 +118,9 @@ def _plan(line: AnyLineConfig, folder: Path, registry: DriverRegistry) -> LinePl
     return LinePlan(settings, factory, line.stopped)
 
 
-def transports(store: Store) -> MakeTransport:
+def transports(store: Store, clock: Clock) -> MakeTransport:
     """Return what makes the lines of the running event loop; those of folders go on where the store says."""
-    return in_rounds(lambda line: StoredFiles(store, line))
+    return lines_together(clock, lambda line: StoredFiles(store, line))
 
 
 def store_of(config: Config, folder: Path, clock_us: Callable[[], int]) -> Store:

@@ -1,47 +1,66 @@
-"""Take what comes at a port: wait for the first byte, then take what is there, so that a loss costs none.
+"""Take what comes at a port, and leave it in the inbox of its line.
 
-Every kind of port can be asked through the library. A device on Linux is asked directly: the library makes
-five system calls of what two do, and after each one the thread has to wait for its turn in the interpreter.
+Every kind of port can be asked through the library: wait for the first byte, then take what is there, so that
+a loss costs none of it. Devices on Linux are asked directly, all in one thread.
 """
 
 import contextlib
 import os
-import select
 import sys
-from collections.abc import Callable
-from typing import Any, Final
+import threading
+from typing import Final, Protocol
 
 import serial
 
-from acquire.clock import Clock, now
+from acquire.clock import NS_PER_S, Clock, now
+from acquire.events import Instant
+from acquire.lines.device_watch import DeviceWatch
+from acquire.lines.inbox import ROOM_WAIT_S, Inbox
+from acquire.lines.port_faults import FAULTS
 from acquire.lines.transport import Piece
 
 TAKE_BYTES: Final = 4096  # [bytes] a terminal holds no more at a time
+LOOK_UP_S: Final = 0.5  # [s] the longest that listening takes while nothing comes
+
 _ENDED: Final = "it says that bytes are there and gives none; was it unplugged?"
 
-Put = Callable[[Piece], None]
-Listen = Callable[[], None]
-"""Waits for bytes as long as the port's read timeout allows, or until reading is cancelled, and hands on what
-came as one piece. Raises what the port raises."""
+
+class Listener(Protocol):
+    """Listens to one open port."""
+
+    @property
+    def last_round_ns(self) -> int:
+        """Monotonic time at which whoever reads last came round. [ns]"""
+
+    def listen(self) -> None:
+        """Wait a moment for bytes. Raises what the port raised."""
+
+    def cancel(self) -> None:
+        """Cut the waiting short. From any thread."""
+
+    def close(self) -> None:
+        """Listen no more; the port can be closed now."""
 
 
-def listening(port: serial.Serial, clock: Clock, put: Put) -> Listen:
-    """Return what listens to a port once."""
-    # Other classes of the library read in ways of their own; without the pipe no reading could be cancelled.
-    if sys.platform == "linux" and type(port) is serial.Serial and hasattr(port, "pipe_abort_read_r"):
-        return _Device(port, clock, put)
-    return _AnyPort(port, clock, put)
+def listener_of(port: serial.Serial, inbox: Inbox, clock: Clock, watch: DeviceWatch) -> Listener:
+    """Return what listens to a port: other classes of the library read in ways of their own."""
+    if sys.platform == "linux" and type(port) is serial.Serial:
+        return WatchedDevice(port.fileno(), inbox, watch)
+    return AnyPort(port, inbox, clock)
 
 
-class _AnyPort:
-    """Asks through the library."""
+class AnyPort:
+    """Asks through the library, in the thread that listens."""
 
-    def __init__(self, port: serial.Serial, clock: Clock, put: Put) -> None:
+    def __init__(self, port: serial.Serial, inbox: Inbox, clock: Clock) -> None:
         self._port = port
+        self._inbox = inbox
         self._clock = clock
-        self._put = put
+        self.last_round_ns = clock.monotonic_ns()
 
-    def __call__(self) -> None:
+    def listen(self) -> None:
+        """Wait for a byte as long as the port's read timeout allows, and take what is there with it."""
+        self.last_round_ns = self._clock.monotonic_ns()
         first = self._port.read(1)
         if not first:
             return
@@ -51,33 +70,73 @@ class _AnyPort:
             if waiting:
                 rest = self._port.read(waiting)
         finally:  # the byte alone if the port goes
-            self._put(Piece(at, first + rest))
+            self._inbox.put(Piece(at, first + rest))
+
+    def cancel(self) -> None:
+        """Cancel reading, where the port can; sockets cannot, and take one read timeout."""
+        cancel = getattr(self._port, "cancel_read", None)
+        if cancel is not None:
+            with contextlib.suppress(*FAULTS):
+                cancel()
+
+    def close(self) -> None:
+        """Do nothing: nobody else reads."""
 
 
-class _Device:
-    """Asks the system."""
+class WatchedDevice:
+    """Is read by the thread of a watch; the thread that listens waits for the end only."""
 
-    def __init__(self, port: Any, clock: Clock, put: Put) -> None:
-        self._clock = clock
-        self._put = put
-        self._device: int = port.fileno()
-        self._cancelled: int = port.pipe_abort_read_r
-        self._limit_ms = None if port.timeout is None else 1000 * port.timeout
-        self._poll = select.poll()
-        self._poll.register(self._device, select.POLLIN)
-        self._poll.register(self._cancelled, select.POLLIN)
+    def __init__(self, descriptor: int, inbox: Inbox, watch: DeviceWatch) -> None:
+        self._descriptor = descriptor
+        self._inbox = inbox
+        self._watch = watch
+        self._ended = threading.Event()
+        self._error: Exception | None = None
+        self._held_up_since_ns: int | None = None
+        watch.add(self)
 
-    def __call__(self) -> None:
-        ready = dict(self._poll.poll(self._limit_ms))
-        if self._cancelled in ready:
-            os.read(self._cancelled, TAKE_BYTES)
-        elif ready:
-            self._take()
+    @property
+    def last_round_ns(self) -> int:
+        """Monotonic time at which the watch last came round. [ns]"""
+        return self._watch.last_round_ns
 
-    def _take(self) -> None:
-        at = now(self._clock)
+    def fileno(self) -> int:
+        """Return the device's descriptor."""
+        return self._descriptor
+
+    def take(self, at: Instant) -> None:
+        """Take what is there, as far as there is room. From the watch."""
+        size = self._inbox.room_bytes
+        if size == 0:
+            if self._is_held_up(at):
+                return
+            size = TAKE_BYTES  # it is lost, and counted
+        self._held_up_since_ns = None
         with contextlib.suppress(BlockingIOError):  # somebody else took it
-            data = os.read(self._device, TAKE_BYTES)
+            data = os.read(self._descriptor, min(size, TAKE_BYTES))
             if not data:
                 raise serial.SerialException(_ENDED)
-            self._put(Piece(at, data))
+            self._inbox.put_now(Piece(at, data))
+
+    def fail(self, error: Exception) -> None:
+        """Let it be raised where somebody listens. From the watch."""
+        self._error = error
+        self._ended.set()
+
+    def listen(self) -> None:
+        """Wait a moment for the end."""
+        if self._ended.wait(LOOK_UP_S) and self._error is not None:
+            raise self._error
+
+    def cancel(self) -> None:
+        """Cut the waiting short."""
+        self._ended.set()
+
+    def close(self) -> None:
+        """Have the device watched no longer."""
+        self._watch.remove(self)
+
+    def _is_held_up(self, at: Instant) -> bool:
+        """Tell whether the device itself may hold its bytes a little longer."""
+        since_ns = self._held_up_since_ns = self._held_up_since_ns or at.monotonic_ns
+        return at.monotonic_ns - since_ns < ROOM_WAIT_S * NS_PER_S

@@ -8,8 +8,8 @@ from acquire.driver import DriverFactory
 from acquire.lines.capture_file import CaptureFileLine
 from acquire.lines.folder_line import FolderLine
 from acquire.lines.folder_notes import FolderMemory, NothingKnown
-from acquire.lines.rounds import Rounds
 from acquire.lines.serial_line import SerialLine
+from acquire.lines.together import Together
 from acquire.lines.transport import Transport
 
 MakeTransport = Callable[[LineSettings, DriverFactory, Clock], Transport]
@@ -17,10 +17,10 @@ MemoryOf = Callable[[str], FolderMemory]
 """Returns what was read of the files of a line, by its name."""
 
 
-def in_rounds(memory_of: MemoryOf | None = None) -> MakeTransport:
-    """Return what makes lines that wake the running event loop together."""
-    rounds = Rounds()
-    return lambda settings, driver, clock: transport_for(settings, driver, clock, memory_of, rounds)
+def lines_together(clock: Clock, memory_of: MemoryOf | None = None) -> MakeTransport:
+    """Return what makes lines that are read together and wake the running event loop together."""
+    together = Together.in_running_loop(clock)
+    return lambda settings, driver, clock: transport_for(settings, driver, clock, memory_of, together)
 
 
 def transport_for(
@@ -28,7 +28,7 @@ def transport_for(
     driver: DriverFactory,
     clock: Clock,
     memory_of: MemoryOf | None = None,
-    rounds: Rounds | None = None,
+    together: Together | None = None,
 ) -> Transport:
     """Return the closed line that brings the bytes of a source.
 
@@ -42,12 +42,12 @@ def transport_for(
         For the arrival.
     memory_of : MemoryOf or None
         What was read of the files of a folder; None if nothing was.
-    rounds : Rounds or None
-        In which the event loop is woken; None to wake it at once.
+    together : Together or None
+        What the line shares with others; None if it is alone.
     """
     match settings.source:
         case SerialSource() as source:
-            return SerialLine(source, clock, rounds=rounds)
+            return SerialLine(source, clock, together=together)
         case CaptureFileSource() as source:
             return CaptureFileLine(source, clock)
         case FolderSource() as source:

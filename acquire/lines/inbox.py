@@ -47,17 +47,33 @@ class Inbox:
         with self._lock:
             return Backlog(self._held_bytes, self._overflow_bytes)
 
+    @property
+    def room_bytes(self) -> int:
+        """How much would find room now; the whole capacity once something was dropped, as more is. [bytes]"""
+        with self._lock:
+            held_bytes = 0 if self._overflow_bytes else self._held_bytes
+            return max(0, self._capacity_bytes - held_bytes)
+
     def put(self, piece: Piece) -> None:
         """Leave a piece; wait a moment for room if there is none. From the thread."""
         with self._lock:
             size = len(piece.data)
             self._room.wait_for(lambda: self._overflow_bytes or self._has_room(size), self._room_wait_s)
-            if self._overflow_bytes or not self._has_room(size):
-                self._overflow_bytes += size
-            else:
-                self._pieces.append(piece)
-                self._held_bytes += size
-            self._wake()
+            self._keep(piece)
+
+    def put_now(self, piece: Piece) -> None:
+        """Leave a piece without waiting. From the thread."""
+        with self._lock:
+            self._keep(piece)
+
+    def _keep(self, piece: Piece) -> None:
+        size = len(piece.data)
+        if self._overflow_bytes or not self._has_room(size):
+            self._overflow_bytes += size
+        else:
+            self._pieces.append(piece)
+            self._held_bytes += size
+        self._wake()
 
     def end(self, end: End) -> None:
         """Say that no more comes. From the thread."""

@@ -1,7 +1,8 @@
-"""The one thread that opens, reads and closes a port.
+"""The one thread that opens a port, has it read, and closes it.
 
 A thread, so that a busy event loop delays neither reading nor the instants; one thread for all three, since
-a port closed under a reader's hands raises what it likes or, on some systems, crashes.
+a port closed under a reader's hands raises what it likes or, on some systems, crashes. A device on Linux is
+read by a thread that it shares with others, and closed only when that one has let go of it.
 """
 
 import asyncio
@@ -13,8 +14,9 @@ import serial
 
 from acquire.clock import Clock, now
 from acquire.errors import PortLostError, PortUnavailableError, WriteStoppedError
-from acquire.lines.arrivals import listening
+from acquire.lines.arrivals import Listener, listener_of
 from acquire.lines.claim import disclaim
+from acquire.lines.device_watch import DeviceWatch
 from acquire.lines.inbox import Inbox
 from acquire.lines.port_faults import FAULTS
 from acquire.lines.transport import End, Opened
@@ -27,13 +29,16 @@ OpenPort = Callable[[], tuple[serial.Serial, Opened]]
 class PortReader:
     """Reads one port from one opening to its loss or stop."""
 
-    def __init__(self, name: str, open_port: OpenPort, inbox: Inbox, clock: Clock) -> None:
-        self.last_round_ns = clock.monotonic_ns()
-        """When the thread last came round. [ns]"""
+    def __init__(
+        self, name: str, open_port: OpenPort, inbox: Inbox, watch: DeviceWatch, clock: Clock
+    ) -> None:
         self._name = name
         self._open_port = open_port
         self._inbox = inbox
         self._clock = clock
+        self._watch = watch
+        self._begun_ns = clock.monotonic_ns()
+        self._listener: Listener | None = None
         self._loop = asyncio.get_running_loop()
         self._opened: asyncio.Future[Opened] = self._loop.create_future()
         self._finished = asyncio.Event()
@@ -42,6 +47,12 @@ class PortReader:
         self._write_lock = threading.Lock()  # held while writing, so that no port is closed under it
         self._stopping = threading.Event()
         self._thread = threading.Thread(target=self._run, name=f"line {name}", daemon=True)
+
+    @property
+    def last_round_ns(self) -> int:
+        """When whoever reads the port last came round. [ns]"""
+        listener = self._listener
+        return self._begun_ns if listener is None else listener.last_round_ns
 
     async def start(self) -> Opened:
         """Start the thread and return what it opened; raises what the opening raised."""
@@ -52,10 +63,9 @@ class PortReader:
         """Tell the thread to end. Returns at once; who still awaits the opening gets an error."""
         self._stopping.set()
         self._refuse(PortUnavailableError(self._name, f"{self._name} was stopped while it was being opened"))
-        with self._port_lock, contextlib.suppress(*FAULTS):
-            cancel = getattr(self._port, "cancel_read", None)  # sockets have none: one read timeout
-            if cancel is not None:
-                cancel()
+        with self._port_lock:
+            if self._listener is not None:
+                self._listener.cancel()
 
     async def join(self, limit_s: float) -> bool:
         """Wait until the thread has closed the port and ended; False if it hangs in the system. [s]"""
@@ -110,16 +120,17 @@ class PortReader:
             self._inbox.fail(error)
 
     def _read(self, port: serial.Serial) -> None:
-        """Read until told to stop."""
-        listen = listening(port, self._clock, self._inbox.put)
-        while not self._stopping.is_set():
-            self.last_round_ns = self._clock.monotonic_ns()
-            listen()
+        """Listen until told to stop."""
+        listener = listener_of(port, self._inbox, self._clock, self._watch)
+        with contextlib.closing(listener):
+            self._listener = listener
+            while not self._stopping.is_set():
+                listener.listen()
 
     def _close(self, port: serial.Serial) -> None:
         with self._write_lock:
             with self._port_lock:
-                self._port = None
+                self._port = self._listener = None
             disclaim(port)
             left_open = getattr(port, "_socket", None)  # the library forgets it if the other end went first
             with contextlib.suppress(*FAULTS):

@@ -17,7 +17,7 @@ from acquire.lines.claim import claim
 from acquire.lines.inbox import CAPACITY_BYTES, Inbox
 from acquire.lines.port_faults import FAULTS, refusal, refuse_unknown_scheme
 from acquire.lines.reader import PortReader
-from acquire.lines.rounds import Rounds
+from acquire.lines.together import Together
 from acquire.lines.transport import Backlog, Batch, Opened
 from acquire.lines.usb import ListPorts, find_port, hardware_of, list_ports
 
@@ -38,14 +38,15 @@ class SerialLine:
         clock: Clock,
         ports: ListPorts = list_ports,
         capacity_bytes: int = CAPACITY_BYTES,
-        rounds: Rounds | None = None,
+        *,
+        together: Together | None = None,
     ) -> None:
-        """Take what to open, and the rounds in which lines wake the loop together; by itself without."""
+        """Take what to open, and what the line shares with others; None if it is alone."""
         self._source = source
         self._clock = clock
         self._ports = ports
         self._capacity_bytes = capacity_bytes
-        self._rounds = rounds
+        self._together = together
         self._reader: PortReader | None = None
         self._inbox: Inbox | None = None
 
@@ -80,8 +81,9 @@ class SerialLine:
             If what is named never becomes a port.
         """
         name = _named(self._source)
-        inbox = Inbox(self._rounds or Rounds(), self._capacity_bytes)
-        reader = PortReader(name, self._open_port, inbox, self._clock)
+        watch, rounds = self._together or Together.in_running_loop(self._clock)
+        inbox = Inbox(rounds, self._capacity_bytes)
+        reader = PortReader(name, self._open_port, inbox, watch, self._clock)
         self._reader, self._inbox = reader, inbox
         try:
             async with asyncio.timeout(OPEN_LIMIT_S):

@@ -44,7 +44,7 @@ class Bench:
         sink = StoreSink(self.store.writer, session, known_drivers(self.store))
         supervisor = Supervisor(
             _Throttled(sink, full),
-            make_transport=transports(self.store),
+            make_transport=transports(self.store, SystemClock()),
             on_change=lambda _state: self._bell.set(),
         )
         loop = asyncio.get_running_loop()

@@ -8,6 +8,7 @@ import serial
 
 from acquire.clock import SystemClock, now
 from acquire.errors import PortLostError, PortUnavailableError
+from acquire.lines.device_watch import DeviceWatch
 from acquire.lines.inbox import Inbox
 from acquire.lines.reader import PortReader
 from acquire.lines.rounds import Rounds
@@ -56,7 +57,7 @@ def _reader(port: FakePort, before: Callable[[], object] = lambda: None) -> tupl
         before()
         return cast("serial.Serial", port), Opened("fake", "", now(clock))
 
-    return PortReader("fake", open_port, inbox, clock), inbox
+    return PortReader("fake", open_port, inbox, DeviceWatch(clock), clock), inbox
 
 
 def _raising(error: Exception) -> Callable[[], bytes]:
