@@ -1,5 +1,7 @@
 """Tables with a header row, as programs write them into files: preamble, header, units, rows, footer."""
 
+from typing import Final
+
 from acquire.drivers.definition import Definition
 from acquire.drivers.layout_tables import Delimited
 from acquire.drivers.message import Content, Facts
@@ -8,7 +10,9 @@ from acquire.drivers.refusal import Refusal, shown
 from acquire.drivers.rows import Splitter
 from acquire.reasons import UNKNOWN_UNIT, WRONG_LAYOUT
 
-BRACKETS = "[]() "
+LEAST_KNOWN: Final = 2
+"""Labels by which a row that may belong to a preamble is known for a header that has changed."""
+BRACKETS: Final = "[]() "
 """What often stands round a unit in a row of units."""
 
 
@@ -43,13 +47,14 @@ class HeaderLayout:
         if all(label in columns for label in self._required):
             self._take_header(columns)
             return Content((), (), Facts())
+        known = sum(label in columns for label in self._required)
+        if known >= LEAST_KNOWN or (known and self._places is not None):
+            self._places, self._skip = None, 0
+            missing = ", ".join(label for label in self._required if label not in columns)
+            raise Refusal(WRONG_LAYOUT, f"a header row without {missing} came: {shown(text)}")
         if self._places is None:
             self._skip_one()
             return None
-        if any(label in columns for label in self._required):
-            self._places = None
-            missing = ", ".join(label for label in self._required if label not in columns)
-            raise Refusal(WRONG_LAYOUT, f"the header row has changed: no {missing} in {shown(text)}")
         if len(columns) != self._width:
             raise Refusal(WRONG_LAYOUT, f"wanted {self._width} columns, got {len(columns)} in {shown(text)}")
         texts = [None if place is None else columns[place] for place in self._places]

@@ -16,7 +16,15 @@ from acquire.errors import (
 from acquire.registry import SHIPPED_FOLDER, DriverRegistry
 from tests.fakes.driver import FakeFactory, FakePoint, LineDriver
 
-SHIPPED = ("load-lines", "ph-stream", "so2-burette")
+SHIPPED = (
+    "acid-burette",
+    "button-balance",
+    "density-table",
+    "load-lines",
+    "outside-laboratory",
+    "ph-stream",
+    "so2-burette",
+)
 
 
 def lines(options: Mapping[str, object]) -> FakeFactory:
@@ -74,7 +82,7 @@ def test_a_driver_of_another_package_gets_its_options() -> None:
 
 def test_an_unknown_name_says_which_there_are() -> None:
     with pytest.raises(
-        UnknownDriverError, match="no driver is called 'so2'; there are: lines, load-lines, ph-stream"
+        UnknownDriverError, match=r"no driver is called 'so2'; there are: acid-burette, .*, lines, load-lines"
     ):
         DriverRegistry([FakePoint("lines", lambda: lines)]).factory("so2")
 

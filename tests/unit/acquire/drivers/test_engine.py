@@ -91,8 +91,16 @@ def test_rows_below_a_header_that_has_changed_are_refused() -> None:
     events = driver.receive(heard.encode(), at(0))
     assert texts(events) == ["1,01", "5"]
     refused = [event for event in events if isinstance(event, FrameRefused)]
-    assert "the header row has changed: no Dichte" in refused[0].detail
+    assert "a header row without Dichte came" in refused[0].detail
     assert "no header row" in refused[1].detail
+
+
+def test_a_header_that_has_changed_is_no_preamble() -> None:
+    driver = driver_file("utf16-table")()
+    rows = "Export\r\nProbe\tDichte\tSäure\r\n\tg/mL\t\r\nW-1\t0,9923\t3,41\r\n"
+    events = driver.receive(b"\xff\xfe" + rows.encode("utf-16-le"), at(0))
+    assert reasons(events) == ["wrong_layout"] * 3
+    assert isinstance(events[1], Filler)
 
 
 def test_a_row_of_units_that_does_not_fit_closes_the_table() -> None:

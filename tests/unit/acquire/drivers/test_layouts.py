@@ -120,7 +120,8 @@ def test_a_header_row_is_read_without_readings_and_a_later_one_counts_from_there
     [
         ("Probe;Dichte;Brix (°Bx);Dichte\n", "the header names Dichte twice"),
         ("Probe;Dichte;Brix (°Bx)\na;1,01\n", "wanted 3 columns, got 2"),
-        ("Probe;Dichte\n", "no header row with Probe, Dichte, Brix (°Bx) came yet"),
+        ("Probe;Dichte\n", "a header row without Brix (°Bx) came"),
+        ("1;2;3\n", "no header row with Probe, Dichte, Brix (°Bx) came yet"),
     ],
 )
 def test_rows_that_do_not_fit_their_header_are_refused(rows: str, words: str) -> None:
