@@ -9,12 +9,14 @@
     ├── StoreBusyError         another daemon holds the store
     ├── StoreMovedOnError      another daemon wrote it while this one could not
     ├── NewerStoreError        the store was written by a newer program
+    ├── UnfinishedStoreError   a copy that a move has not brought to its end
     ├── KindMismatchError      a demo or practice store opened as a real one, or the reverse
     ├── MigrationError         a step to a newer schema failed; the store is as it was
     ├── RowError               a row does not fit its table
     ├── SpoolFullError         the spool before the writer is full
     ├── WriterClosedError      the writer has stopped; nothing was kept
-    └── BackupError            a copy could not be made, or is not good
+    ├── BackupError            a copy could not be made, or is not good
+    └── MoveError              a store could not be copied to another place
 """
 
 from pathlib import Path
@@ -95,6 +97,17 @@ class NewerStoreError(StorageError):
         self.known = known
 
 
+class UnfinishedStoreError(StorageError):
+    """A move has not brought the copy to its end; a daemon must not go on in the middle of it."""
+
+    def __init__(self, path: Where) -> None:
+        super().__init__(
+            f"the store {path} is a copy that is not all there yet: run `tundish move` again with the same "
+            "two places, then start the daemon"
+        )
+        self.path = path
+
+
 class KindMismatchError(StorageError):
     """Real, demo and practice data must never mix."""
 
@@ -137,3 +150,7 @@ class WriterClosedError(StorageError):
 
 class BackupError(StorageError):
     """A copy could not be made, or a copy is not good."""
+
+
+class MoveError(StorageError):
+    """A store could not be copied to another place; the source is as it was."""

@@ -25,6 +25,10 @@ class FilePlace:
     def __str__(self) -> str:
         return str(self.path)
 
+    def is_there(self) -> bool:
+        """Tell whether there is such a file."""
+        return self.path.is_file()
+
     def claim(self) -> StoreLock:
         """Take the lock beside the file."""
         self.path = self.path.absolute()

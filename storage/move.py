@@ -4,7 +4,7 @@ The copy goes in ledger order, a window a transaction, so what is there is alway
 store: after a kill it goes on from there. A store that is not all there is marked, and no daemon opens it.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,16 +14,17 @@ from sqlalchemy import Connection, Engine, delete, func, insert, select
 from sqlalchemy.exc import DatabaseError
 
 from storage import schema_version
-from storage.errors import MoveError, NewerStoreError, NotAStoreError, StoreUnreachableError
+from storage.errors import MoveError, StoreUnreachableError
 from storage.ledger import Head
 from storage.place import Place, place_of
-from storage.queries import UNFINISHED, head, ledger_after
+from storage.queries import head, ledger_after
 from storage.rows import Row
-from storage.schema import APPEND_ONLY, MUTABLE_TABLES, ledger, metadata, position
+from storage.schema import APPEND_ONLY, MUTABLE_TABLES, ledger, metadata
 from storage.store import bring_up_to_date
 from storage.transaction import driver_connection
 from storage.trouble import in_words
-from storage.verify import Progress, Verdict, verify
+from storage.unfinished import MARK, refuse_unfinished
+from storage.verify import Progress, verify
 
 WINDOW: Final = 2000
 """Ledger entries of one transaction: bounds memory, and what a kill may cost."""
@@ -118,8 +119,7 @@ def _refuse_unfinished(connection: Connection, place: Place) -> None:
             f"the store {place} has {had}, this program writes schema {newest}; start the daemon on it once, "
             "stop it, and move it then"
         )
-    if _mark(connection):
-        raise MoveError(f"the store {place} is itself a copy that is not all there; move the whole one")
+    refuse_unfinished(connection, str(place))
 
 
 def _head(connection: Connection) -> Head:
@@ -127,11 +127,6 @@ def _head(connection: Connection) -> Head:
     number = head(connection)
     (last,) = ledger_after(connection, after=number - 1, limit=1)
     return Head(number, last.link)
-
-
-def _mark(connection: Connection) -> int:
-    """Return how long the ledger is to be at the end of a move that is under way; 0 of a finished store."""
-    return connection.execute(select(position.c.number).where(position.c.name == UNFINISHED)).scalar() or 0
 
 
 def _place_to_go_on(reading: Connection, new: _Side, whole: Head) -> int:
@@ -145,8 +140,8 @@ def _place_to_go_on(reading: Connection, new: _Side, whole: Head) -> int:
     same = ledger_after(reading, after=there - 1, limit=1)
     if there > whole.number or not same or same[0].link != ours.link:
         raise MoveError(
-            f"{new.place} holds another store, or one that has gone on by itself, up to ledger number {there}; "
-            "nothing was changed. Name an empty database or a new file"
+            f"{new.place} holds another store, or one that has gone on by itself, up to ledger number "
+            f"{there}; nothing was changed. Name an empty database or a new file"
         )
     return there
 
@@ -157,7 +152,7 @@ def _copy(reading: Connection, new: _Side, after: int, up_to: int, whole: Head) 
     with new.engine.begin() as connection:
         driver = driver_connection(connection)
         statements.insert(driver, {name: rows for name, rows in pending.items() if rows})
-        statements.set_position(driver, UNFINISHED, whole.number)
+        statements.set_position(driver, MARK, whole.number)
 
 
 def _rows(connection: Connection, table: Any, after: int, up_to: int) -> list[Row]:

@@ -33,6 +33,9 @@ class Place(Protocol):
     advice: str
     """What was wanted, and what to do, when the store cannot be written."""
 
+    def is_there(self) -> bool:
+        """Tell whether there is something at this place, a file or a database."""
+
     def claim(self) -> Claim:
         """Take the store for this process. Raises `StoreBusyError`, `StoreUnreachableError`."""
 

@@ -23,6 +23,7 @@ from storage.schema import store_info
 from storage.spool import DEFAULT_LIMIT_BYTES
 from storage.transaction import Statements, Transaction
 from storage.trouble import in_words, is_environment, is_no_database
+from storage.unfinished import refuse_unfinished
 from storage.writer import Writer
 
 DAEMON: Final = "tundish"
@@ -167,6 +168,7 @@ def bring_up_to_date(engine: Engine, place: Place, steps: Path = schema_version.
 def _first_entry_and_kind(engine: Engine, place: Place, kind: str, at_us: int) -> Head:
     """Return the head of the chain; of a new store, after its first entry."""
     with engine.begin() as connection:
+        refuse_unfinished(connection, str(place))
         if not head(connection):
             return _enter_store_info(connection, place.statements(), kind, at_us)
         held = connection.execute(select(store_info.c.kind)).scalar_one()

@@ -15,6 +15,8 @@ COMMANDS = {
     "demo": "run the daemon on a simulated bench",
     "lines": "list ports, and the lines of a running daemon",
     "listen": "show what comes in on a line, byte by byte",
+    "migrate": "bring the tables of a store up to date, and give rights in them",
+    "move": "copy a store to a server, or back into a file",
     "pour": "run captured bytes through a driver",
     "reload": "let the running daemon read its configuration again",
     "restore": "put a checked copy back",

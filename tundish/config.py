@@ -7,9 +7,9 @@ beside them, only passwords are read from the environment, from variables that t
 import tomllib
 from collections import Counter
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, Self
 
-from pydantic import Field, ValidationError, field_validator
+from pydantic import Field, SecretStr, ValidationError, field_validator, model_validator
 from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict, SettingsError
 
 from tundish.config_faults import ConfigError, environment_fault_in_words, fault_in_words
@@ -22,10 +22,31 @@ class StoreConfig(Part):
 
     path: str = "tundish.db"
     """File of the embedded store; a relative path counts from the folder of the configuration file."""
+    url: SecretStr | None = None
+    """A database of a PostgreSQL server instead of a file; goes before `path`."""
+    password_env: str | None = None
+    """The environment variable that holds the password for `url`."""
+    password_file: str | None = None
+    """The file whose first line is that password."""
     kind: Literal["real", "demo", "practice"] = "real"
     """What the numbers in it are. Stores of different kinds never mix."""
     spool_mib: int = Field(default=64, ge=1, le=4096)
     """Greatest size of what waits in memory while the store cannot be written. [MiB]"""
+
+    @field_validator("url")
+    @classmethod
+    def _of_a_known_kind(cls, url: SecretStr | None) -> SecretStr | None:
+        if url is not None and not url.get_secret_value().startswith(("postgresql://", "postgres://")):
+            raise ValueError("wants postgresql://USER@HOST:PORT/DATABASE; a file is named by path")
+        return url
+
+    @model_validator(mode="after")
+    def _one_password(self) -> Self:
+        if self.password_env is not None and self.password_file is not None:
+            raise ValueError("wants at most one of password_env and password_file, got both")
+        if self.url is None and (self.password_env or self.password_file):
+            raise ValueError("has a password and no url")
+        return self
 
 
 class ApiConfig(Part):
@@ -95,11 +116,19 @@ def read_table(path: Path) -> dict[str, Any]:
 
 def _file_table(path: Path) -> dict[str, Any]:
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8"))
+        return _with_store_table(tomllib.loads(path.read_text(encoding="utf-8")))
     except OSError as error:
         raise ConfigError(str(path), [f"cannot be read: {error.strerror}"]) from error
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise ConfigError(str(path), [f"is not TOML: {error}"]) from error
+
+
+def _with_store_table(table: dict[str, Any]) -> dict[str, Any]:
+    """Return a configuration in which a bare address, ``store = "…"``, became a table."""
+    store = table.get("store")
+    if not isinstance(store, str):
+        return table
+    return table | {"store": {"url" if "://" in store else "path": store}}
 
 
 def load_config(path: Path) -> Config:

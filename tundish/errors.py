@@ -7,7 +7,7 @@ TundishError
 ├── UnknownLineError        no line has that name (`tundish.line_book`)
 ├── LineConflictError       the lines as they are do not allow it (`tundish.line_book`)
 ├── NotKeptError            an act could not be kept, so it was not done (`tundish.line_book`)
-├── PasswordError           a line names a password that cannot be had (`tundish.sources`)
+├── PasswordError           a password that is named cannot be had (`tundish.passwords`)
 ├── UnfinishedStopError     the store could not be written until the end (`tundish.daemon`)
 ├── DaemonRefusedError      the daemon does not do what a command asked for (`tundish.commands`)
 └── DaemonUnreachableError  no daemon answers where one was looked for (`tundish.commands`)

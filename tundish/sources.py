@@ -1,6 +1,5 @@
 """From what the configuration says of a line to where its bytes come from."""
 
-import os
 import platform
 import re
 from pathlib import Path
@@ -19,7 +18,6 @@ from acquire.config import (
     TlsSettings,
     UsbIdentity,
 )
-from tundish.errors import PasswordError
 from tundish.line_config import (
     AnyLineConfig,
     CaptureFileLineConfig,
@@ -27,6 +25,7 @@ from tundish.line_config import (
     MqttLineConfig,
     SerialLineConfig,
 )
+from tundish.passwords import read_password
 
 PLAIN_PORT = 1883  # registered for MQTT (IANA, "mqtt")
 TLS_PORT = 8883  # registered for MQTT over TLS (IANA, "secure-mqtt")
@@ -80,32 +79,10 @@ def _topic(line: MqttLineConfig, folder: Path) -> MqttSource:
         client_id=line.client_id or f"tundish-{_machine()}-{line.name}",
         port=line.port or (PLAIN_PORT if tls is None else TLS_PORT),
         user=line.user,
-        password=_password(line, folder),
+        password=read_password(line.password_env, line.password_file, folder),
         tls=tls,
     )
 
 
 def _machine() -> str:
     return re.sub(r"[^A-Za-z0-9._-]", "-", platform.node())[:20] or "here"
-
-
-def _password(line: MqttLineConfig, folder: Path) -> str | None:
-    if line.password_env is not None:
-        password = os.environ.get(line.password_env)
-        if not password:
-            raise PasswordError(f"password_env: the environment variable {line.password_env} is not set")
-        return password
-    if line.password_file is not None:
-        return _first_line(folder / line.password_file)
-    return None
-
-
-def _first_line(file: Path) -> str:
-    try:
-        first = file.read_text(encoding="utf-8").partition("\n")[0].strip("\r")
-    except (OSError, UnicodeDecodeError) as error:
-        why = getattr(error, "strerror", None) or error
-        raise PasswordError(f"password_file: {file} cannot be read: {why}") from error
-    if not first:
-        raise PasswordError(f"password_file: the first line of {file} is empty")
-    return first

@@ -23,6 +23,7 @@ from tundish.errors import PasswordError
 from tundish.folder_memory import StoredFiles
 from tundish.line_config import AnyLineConfig, LinesTable
 from tundish.sources import source_of
+from tundish.store_address import store_address
 
 MIB = 2**20
 
@@ -126,7 +127,7 @@ def transports(store: Store, clock: Clock) -> MakeTransport:
 def store_of(config: Config, folder: Path, clock_us: Callable[[], int]) -> Store:
     """Open the store that a configuration names."""
     return open_store(
-        folder / config.store.path,
+        store_address(config.store, folder),
         kind=config.store.kind,
         clock_us=clock_us,
         spool_limit_bytes=config.store.spool_mib * MIB,

@@ -1,5 +1,6 @@
 """Triggers that refuse to change what was written, and the views; made anew after every migration."""
 
+from collections.abc import Sequence
 from typing import Final
 
 from sqlalchemy import Connection, inspect
@@ -85,7 +86,7 @@ def _described(table: str, kind: int, enabled: str, does: str) -> str:
     return f"{table} {kind} {enabled} {does}"
 
 
-def grant(connection: Connection, *, writer: str, readers: tuple[str, ...] = ()) -> None:
+def grant(connection: Connection, *, writer: str, readers: Sequence[str] = ()) -> None:
     """Give the daemon's role the right to add, and others the right to look; again after each migration.
 
     Raises

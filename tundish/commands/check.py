@@ -36,7 +36,9 @@ def command(file: Path) -> None:
 
 def check_configuration(file: Path) -> None:
     """Say which lines a configuration gives; raise `ConfigError` with everything that is wrong with it."""
+    from storage.place import place_of
     from tundish.lines_file import LinesFile
+    from tundish.store_address import store_address
     from tundish.wiring import driver_faults, line_plans
 
     table = read_table(file)
@@ -46,6 +48,7 @@ def check_configuration(file: Path) -> None:
         faults = [*error.faults, *driver_faults(table, file.resolve().parent)]
         raise ConfigError(error.source, faults) from error
     plans = line_plans(config, file.resolve().parent, str(file))
+    place_of(store_address(config.store, file.resolve().parent))
     kept = LinesFile(file)
     names = [line.get("name") for line in kept.read()]
     click.echo(f"{file}: in order; {len(plans)} lines")

@@ -3,7 +3,6 @@
 import json
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from pathlib import Path
 
 import click
 
@@ -25,23 +24,27 @@ def progress_bar(what: str) -> Iterator[Callable[[int, int], None]]:
 @click.command("verify")
 @click.option("--head", "written", help="A head that was written down before, as NUMBER:LINK.")
 @click.option("--json", "as_json", is_flag=True, help="For a program.")
-@click.argument("store", type=click.Path(path_type=Path))
-def command(store: Path, written: str | None, *, as_json: bool) -> None:
+@click.argument("store")
+def command(store: str, written: str | None, *, as_json: bool) -> None:
     """Walk the ledger of STORE and name the first row that is not as it was written; the daemon may run.
+
+    STORE is a file, or postgresql://USER@HOST/DATABASE.
 
     Looks at the triggers too that keep rows as they were written. Exit code 1 if anything is not in order.
 
     Example: tundish verify cellar.db --head 1234:9f2c…
     """
-    from storage.backup import verify_file
+    from storage.checking import verify_store
     from storage.ledger import Head
+    from storage.place import place_of
 
     try:
         expected = Head.parse(written) if written else None
     except ValueError as error:
         raise click.BadParameter(str(error), param_hint="--head") from error
+    place = place_of(store)
     with progress_bar("verify") as progress:
-        verdict = verify_file(store, expected=expected, progress=progress)
+        verdict = verify_store(place, expected=expected, progress=progress)
     bad = verdict.first_bad
     if as_json:
         told = {"in_order": verdict.in_order, "entries": verdict.entries, "head": str(verdict.head)}
@@ -49,12 +52,12 @@ def command(store: Path, written: str | None, *, as_json: bool) -> None:
         click.echo(json.dumps(told))
     elif bad is None:
         how = "in order" if verdict.in_order else "every row is as it was written"
-        click.echo(f"{store}: {how}, {verdict.entries} entries, head {verdict.head}")
+        click.echo(f"{place}: {how}, {verdict.entries} entries, head {verdict.head}")
     else:
-        click.echo(f"{store}: not in order after {verdict.entries} good entries. First bad row: {bad}")
+        click.echo(f"{place}: not in order after {verdict.entries} good entries. First bad row: {bad}")
     if verdict.guard_faults and not as_json:
         click.echo(
-            f"{store}: not guarded as it should be: {'; '.join(verdict.guard_faults)}. "
+            f"{place}: not guarded as it should be: {'; '.join(verdict.guard_faults)}. "
             "Find out who changed it; the daemon makes them anew at its next start and says so in the ledger"
         )
     if not verdict.in_order:

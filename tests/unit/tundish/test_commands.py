@@ -11,9 +11,11 @@ from click.testing import CliRunner, Result
 from acquire.errors import UnknownDriverError
 from acquire.registry import SHIPPED_FOLDER, DriverRegistry
 from acquire.rehearsal import Rehearsal
+from storage.backup import verify_file
 from storage.connect import sqlite_module
 from storage.store import open_store
 from tests.fakes.driver import FakeFactory, FakePoint, LineDriver
+from tests.services.postgresql import PostgreSQL
 from tundish import cli
 from tundish.cli import COMMANDS, guarded
 from tundish.commands.check import BROKEN, check_driver
@@ -228,3 +230,38 @@ def test_verify_names_a_trigger_that_is_missing(tmp_path: Path) -> None:
     told = json.loads(call("verify", str(store), "--json").output)
     assert (told["in_order"], told["first_bad"]) == (False, None)
     assert told["guard_faults"] == ["trigger guard_reading_update is missing"]
+
+
+@pytest.mark.needs("postgresql")
+def test_a_store_is_moved_to_the_server_that_is_named(tmp_path: Path, postgresql: PostgreSQL) -> None:
+    store = made_store(tmp_path)
+    (tmp_path / "tundish.toml").write_text('store = "cellar.db"', encoding="utf-8")
+    url = postgresql.url(postgresql.new_database(), password="s3cret")
+    moved = call("move", "--config", str(tmp_path / "tundish.toml"), "--to", url)
+    assert moved.exit_code == 0, moved.output
+    assert "the same store, ledger head 1:" in moved.output
+    told = json.loads(call("verify", url, "--json").stdout)
+    assert (told["in_order"], told["entries"]) == (True, 1)
+    back = call("move", "--from", url, "--to", str(tmp_path / "back.db"))
+    assert back.exit_code == 0, back.output
+    assert verify_file(tmp_path / "back.db").head == verify_file(store).head
+    assert "s3cret" not in moved.output + back.output + call("verify", url).output
+
+
+@pytest.mark.needs("postgresql")
+def test_the_owner_of_the_tables_migrates_and_gives_rights(postgresql: PostgreSQL) -> None:
+    database = postgresql.new_database()
+    with postgresql.connect() as connection:
+        connection.execute("CREATE ROLE cellar_hand LOGIN")
+    done = call("migrate", postgresql.url(database), "--writer", "cellar_hand")
+    assert "cellar_hand may write, nobody else may look" in done.output
+    open_store(postgresql.url(database, "cellar_hand"), kind="real", clock_us=lambda: 1).close()
+
+
+def test_readers_get_their_rights_together_with_the_writer() -> None:
+    assert "--reader wants --writer too" in call("migrate", "cellar.db", "--reader", "lab").output
+
+
+def test_a_store_on_a_server_is_backed_up_by_the_server(tmp_path: Path) -> None:
+    result = call("backup", "postgresql://tundish@db/cellar", str(tmp_path / "copy.db"))
+    assert "pg_dump" in str(result.exception)
