@@ -162,21 +162,36 @@ def least_context(driver: DriverFactory, levels: Sequence[bytes], frames: Sequen
     frames : sequence of Frame
         With the meaning that they have in the file.
     """
-    wanted = _messages(frames)
+    wanted = _told(frames)
+    enough: bytes | None = None
     for told in levels:
         cutter = FrameCutter(driver)
         cutter.push(told)
-        if not cutter.unfinished:
-            found = [again for frame in frames for again in cutter.push(frame.data)] + cutter.silent()
-            if _messages(found) == wanted:
-                return told
-    return None
+        if cutter.unfinished:
+            continue
+        found = _told([again for frame in frames for again in cutter.push(frame.data)] + cutter.silent())
+        if found == wanted:
+            return told
+        if enough is None and _messages(found) == _messages(wanted):
+            enough = told  # how the others are refused may depend on where a part begins
+    return enough
 
 
-def _messages(frames: Iterable[Frame]) -> list[tuple[bytes, tuple[object, ...], tuple[object, ...]]]:
-    """Return what frames say; how others are refused or passed over depends on where a part begins."""
-    return [
-        (frame.data, frame.event.readings, frame.event.notices)
-        for frame in frames
-        if isinstance(frame.event, FrameRead) and frame.is_message
-    ]
+Told = tuple[bytes, str, tuple[object, ...], tuple[object, ...]]
+"""The bytes of a frame, why it was refused, its readings and its notices."""
+
+
+def _told(frames: Iterable[Frame]) -> list[Told]:
+    """Return what is said of frames; blank ones do not count, since pieces decide how they are joined."""
+    told: list[Told] = []
+    for frame in frames:
+        match frame.event:
+            case FrameRead(readings=readings, notices=notices):
+                told.append((frame.data, "", readings, notices))
+            case FrameRefused(reason=reason):
+                told.append((frame.data, reason, (), ()))
+    return told
+
+
+def _messages(told: Iterable[Told]) -> list[Told]:
+    return [one for one in told if one[2] or one[3]]
