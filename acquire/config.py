@@ -1,8 +1,10 @@
 """What a line needs to know, as values; whoever reads a configuration builds them."""
 
+import re
 from dataclasses import dataclass, field
 from enum import StrEnum
 from pathlib import Path
+from typing import Final
 
 
 class Parity(StrEnum):
@@ -39,6 +41,15 @@ class SerialSettings:
         """Write them the usual short way, such as ``9600 8N1``."""
         short = f"{self.baud} {self.data_bits}{self.parity.value[0].upper()}{self.stop_bits:g}"
         return short if self.flow_control is FlowControl.NONE else f"{short} {self.flow_control}"
+
+
+_SHORT_SETTINGS: Final = re.compile(r"\d+ ([5-8])[NEOMS][12.5]+(?: .*)?")
+
+
+def data_bits_of(settings: str) -> int | None:
+    """Return the data bits of serial settings in their short way; None of other texts."""
+    short = _SHORT_SETTINGS.fullmatch(settings)
+    return int(short[1]) if short else None
 
 
 @dataclass(frozen=True, slots=True)

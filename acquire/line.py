@@ -10,12 +10,13 @@ from typing import Final
 from acquire.backoff import Backoff
 from acquire.chunks import gather
 from acquire.clock import NS_PER_S, Clock, now, within
+from acquire.doctor.evidence import Signals
 from acquire.errors import NoPortError, PortUnavailableError, TransportError
 from acquire.events import Instant
 from acquire.keeping import TOOK_NO_MORE, Keeper
 from acquire.line_record import LineRecord
 from acquire.line_state import Condition
-from acquire.lines.transport import Backlog, Batch, End, Opened, Transport
+from acquire.lines.transport import Backlog, Batch, End, Opened, ShowsSignals, Transport
 from acquire.sink import Ending
 
 ANSWER_LIMIT_NS: Final = 5 * NS_PER_S  # [ns] instruments wait 10 s or more, then begin anew
@@ -46,6 +47,10 @@ class Line:
     def backlog(self) -> Backlog:
         """What was read and is not kept yet, because the store is slow or cannot be written."""
         return self._transport.backlog
+
+    def signals(self) -> Signals | None:
+        """Return the control lines of the port, where it has any. From any thread; may take a while."""
+        return self._transport.signals() if isinstance(self._transport, ShowsSignals) else None
 
     def stop(self) -> None:
         """Begin to end: what was read is still kept, half frames come out as refused."""

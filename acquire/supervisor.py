@@ -10,6 +10,7 @@ import structlog
 from acquire.backoff import Backoff
 from acquire.clock import Clock, SystemClock, now, within
 from acquire.config import LineSettings
+from acquire.doctor.evidence import Signals
 from acquire.driver import DriverFactory
 from acquire.errors import LineNameError
 from acquire.keeping import Keeper
@@ -97,6 +98,10 @@ class Supervisor:
     def states(self) -> tuple[LineState, ...]:
         """Return how each line is doing, in the order in which they were added."""
         return tuple(_state(running) for running in self._lines.values())
+
+    def signals(self, name: str) -> Signals | None:
+        """Return the control lines of a line's port; from any thread. Raises `LineNameError`."""
+        return self._named(name).line.signals()
 
     @property
     def thread_heartbeats(self) -> dict[str, int]:

@@ -10,6 +10,7 @@ TundishError
 ├── PasswordError           a password that is named cannot be had (`tundish.passwords`)
 ├── UnfinishedStopError     the store could not be written until the end (`tundish.daemon`)
 ├── DaemonRefusedError      the daemon does not do what a command asked for (`tundish.commands`)
+├── LineNotHeardError       a line that is to be looked at cannot be opened (`tundish.listening`)
 └── DaemonUnreachableError  no daemon answers where one was looked for (`tundish.commands`)
 """
 
@@ -56,3 +57,7 @@ class LineConflictError(TundishError):
 
 class NotKeptError(TundishError):
     """An act could not be kept, in its file or in the ledger, so it was not done."""
+
+
+class LineNotHeardError(TundishError):
+    """A line that is to be looked at cannot be opened."""

@@ -13,6 +13,7 @@ from collections.abc import Callable
 import serial
 
 from acquire.clock import Clock, now
+from acquire.doctor.evidence import Signals
 from acquire.errors import PortLostError, PortUnavailableError, WriteStoppedError
 from acquire.lines.arrivals import Listener, listener_of
 from acquire.lines.claim import disclaim
@@ -76,6 +77,15 @@ class PortReader:
             return False
         self._thread.join(timeout=limit_s)  # its last act is done: microseconds
         return True
+
+    def signals(self) -> Signals | None:
+        """Return the control lines that the other end drives; None if the port is gone or shows none."""
+        with self._write_lock:
+            port = self._port
+            try:
+                return None if port is None else Signals(port.cts, port.dsr, port.ri, port.cd)
+            except FAULTS:
+                return None
 
     def write(self, data: bytes) -> None:
         """Put bytes on the wire. Blocks as long as the port's write timeout allows.

@@ -11,6 +11,7 @@ import structlog
 
 from acquire.clock import Clock, now
 from acquire.config import DevicePath, FlowControl, PortUrl, SerialSettings, SerialSource, UsbIdentity
+from acquire.doctor.evidence import Signals
 from acquire.errors import PortLostError, PortUnavailableError
 from acquire.events import Instant
 from acquire.lines.claim import claim
@@ -109,6 +110,11 @@ class SerialLine:
             name = _named(self._source)
             raise PortLostError(name, f"{name} is not open; {len(data)} bytes were not sent")
         await asyncio.to_thread(self._reader.write, data)
+
+    def signals(self) -> Signals | None:
+        """Return the control lines of the port; None where it has none. From any thread; may take a while."""
+        is_socket = isinstance(self._source.port, PortUrl) and self._source.port.url.startswith("socket:")
+        return None if self._reader is None or is_socket else self._reader.signals()
 
     def stop(self) -> None:
         """Tell the reader to end."""

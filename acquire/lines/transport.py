@@ -1,8 +1,9 @@
 """What every kind of line can do: be opened, bring pieces with their instants, send, and stop."""
 
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
+from acquire.doctor.evidence import Signals
 from acquire.events import Instant
 from acquire.sink import Ending
 
@@ -61,6 +62,14 @@ class Backlog:
     """Bytes that wait to be taken. [bytes]"""
     overflow_bytes: int = 0
     """Bytes that came after these and found no room. [bytes]"""
+
+
+@runtime_checkable
+class ShowsSignals(Protocol):
+    """A line that may have control lines."""
+
+    def signals(self) -> Signals | None:
+        """Return the control lines that the other end drives; None where nobody can see them."""
 
 
 class Transport(Protocol):

@@ -1,13 +1,10 @@
 """``tundish listen``: the bytes of one line as they come."""
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import click
 
 from tundish.commands.options import for_option
-
-BYTES_A_ROW = 16
 
 
 @click.command("listen")
@@ -22,9 +19,10 @@ BYTES_A_ROW = 16
 @for_option
 @click.argument("line")
 def command(line: str, file: Path, for_s: float | None) -> None:
-    """Show the bytes that come in on LINE and what its driver makes of them; nothing is stored.
+    """Show the bytes that come in on LINE, what its driver makes of them, and what seems wrong.
 
-    Opens the port, so a running daemon must not hold it.
+    Nothing is stored and nothing is sent. Opens the port, so a running daemon must not hold it; while one
+    runs, ask it instead: GET /api/v1/lines/LINE/doctor.
 
     Example: tundish listen so2 --config tundish.toml
     """
@@ -37,18 +35,12 @@ def command(line: str, file: Path, for_s: float | None) -> None:
     if line not in plans:
         raise ConfigError(str(file), [f"there is no line {line!r}; known: {', '.join(plans) or 'none'}"])
     from tundish.listening import listen
+    from tundish.log import set_up
     from tundish.loop import run
+
+    set_up("error")  # what the line does is shown anyway
 
     try:
         run(listen(plans[line], for_s, click.echo))
     except KeyboardInterrupt:
         click.echo("stopped")
-
-
-def hex_rows(data: bytes, offset: int) -> Iterator[str]:
-    """Yield bytes as rows of offset, hexadecimal digits and text. [bytes]"""
-    for begin in range(0, len(data), BYTES_A_ROW):
-        row = data[begin : begin + BYTES_A_ROW]
-        digits = " ".join(f"{byte:02x}" for byte in row)
-        text = "".join(chr(byte) if 32 <= byte < 127 else "·" for byte in row)
-        yield f"{offset + begin:8d}  {digits:<{3 * BYTES_A_ROW}} {text}"

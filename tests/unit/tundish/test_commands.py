@@ -19,11 +19,11 @@ from tests.services.postgresql import PostgreSQL
 from tundish import cli
 from tundish.cli import COMMANDS, guarded
 from tundish.commands.check import BROKEN, check_driver
-from tundish.commands.listen import hex_rows
 from tundish.config import load_config
 from tundish.config_faults import ConfigError
 from tundish.demo import demo_config
 from tundish.errors import AddressError, SimulatedBenchError
+from tundish.screen import hex_rows
 from tundish.web import bind
 from tundish.wiring import line_plans
 
