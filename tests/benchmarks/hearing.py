@@ -4,7 +4,6 @@ The daemon, the simulated lines and the observer are processes of their own. The
 the head of its ledger all the time, so a row counts as committed only when somebody else can read it.
 """
 
-import json
 import subprocess
 import sys
 import tempfile
@@ -19,6 +18,7 @@ import psutil
 
 from simulators.wirelog import read_log
 from storage.connect import sqlite_module
+from tests.benchmarks.processor import Processor
 from tests.benchmarks.report import Figure
 from tests.integration.bench_run import (
     LIMIT_S,
@@ -103,20 +103,18 @@ def latency() -> list[Figure]:
         ]
         with simulators(folder / "ports", *arguments) as ports, bench_daemon(folder, ports) as running:
             observer = Observer(folder / "store.db")
-            process = psutil.Process(running.process.pid)
-            before, begun = process.cpu_times(), time.monotonic()
-            _watch(observer, LINES * FRAMES)
-            busy = sum(process.cpu_times()[:2]) - sum(before[:2])
-            took_s = time.monotonic() - begun
-            return _latency_figures(observer, log, busy / took_s)
+            processor = Processor(running.process.pid)
+            _watch(observer, processor, LINES * FRAMES)
+            return _latency_figures(observer, log, processor)
 
 
-def _watch(observer: Observer, wanted: int) -> None:
+def _watch(observer: Observer, processor: Processor, wanted: int) -> None:
     """Follow the ledger until it has been still for two seconds."""
     still_since = time.monotonic()
     last = -1
     while time.monotonic() - still_since < 2.0 or observer.count() < wanted * 0.9:
         number = observer.look()
+        processor.look()
         if number != last:
             last, still_since = number, time.monotonic()
         if time.monotonic() - still_since > LIMIT_S:
@@ -124,8 +122,12 @@ def _watch(observer: Observer, wanted: int) -> None:
         time.sleep(0.001)  # how finely the figures are resolved
 
 
-def _latency_figures(observer: Observer, log: Path, cores: float) -> list[Figure]:
-    """Compare what was put on the wire once every line was heard with what was kept, and when."""
+def _latency_figures(observer: Observer, log: Path, processor: Processor) -> list[Figure]:
+    """Compare what was put on the wire once every line was heard with what was kept, and when.
+
+    The shares of the processors are those of the same stretch: from the first frame of the last line to the
+    last frame.
+    """
     kept = observer.readings()
     put = [
         (entry["utc_us"], _key(entry)) for entry in read_log(log) if entry["kind"] == "put" and entry["hex"]
@@ -137,13 +139,19 @@ def _latency_figures(observer: Observer, log: Path, cores: float) -> list[Figure
     all_heard_us = max(heard_first.values())
     steady = [(at_us, key) for at_us, key in put if at_us > all_heard_us]
     missing = sum(key not in kept for _, key in steady)
+    last_us = steady[-1][0]
+    shares = processor.between(all_heard_us, last_us)
+    per_s = len(steady) / ((last_us - all_heard_us) / 1e6)
     waits_ms = [(observer.committed_us(kept[key]) - at_us) / 1000 for at_us, key in steady if key in kept]
     return [
         Figure("64 lines: last byte to committed row, p50", percentile(waits_ms, 0.5), "ms"),
         Figure("64 lines: last byte to committed row, p99", percentile(waits_ms, 0.99), "ms", 50),
         Figure("64 lines: frames compared", len(waits_ms), "frames"),
         Figure("64 lines: frames lost while heard", missing, "frames", 0),
-        Figure("64 lines: daemon's share of a core", cores, "cores", 0.5),
+        Figure("64 lines: frames put on the wire", per_s, "1/s"),
+        Figure("64 lines: daemon's share of a core", shares.own, "cores", 0.5),
+        Figure("64 lines: daemon's time a frame", shares.own / per_s * 1e6, "µs"),
+        Figure("64 lines: share of programs that do not belong here", shares.others, "cores"),
     ]
 
 
@@ -208,34 +216,42 @@ def _rate(count: object) -> float:
 
 
 def at_rest() -> list[Figure]:
-    """Measure the start, the memory and the idle share of a core with 8 silent lines."""
+    """Measure the start, and the memory and the idle share of a core with 8 silent lines."""
+    return [_start(), *_idle()]
+
+
+def _start() -> Figure:
+    """Measure from the start of the program, whose store is made, to a row of what lines say by then."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        arguments = ["lines", "--lines", "8", "--rate", str(RATE_HZ)]
+        with simulators(folder / "ports", *arguments) as ports:
+            with bench_daemon(folder, ports) as running:
+                until("all lines open", lambda: _all_open(running))
+            observer = Observer(folder / "store.db")
+            before, begun = observer.count(), time.monotonic()
+            with bench_daemon(folder, ports):
+                until("the first row", lambda: observer.count() > before)
+                return Figure("start to the first byte accepted", time.monotonic() - begun, "s", 2)
+
+
+def _idle() -> list[Figure]:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         arguments = ["lines", "--lines", "8", "--rate", "0.001"]
-        with simulators(folder / "ports", *arguments) as ports:
-            with bench_daemon(folder, ports):
-                pass  # makes the store
-            begun = time.monotonic()
-            with bench_daemon(folder, ports) as running:
-                until("all lines open", lambda: _all_open(running))
-                started_s = time.monotonic() - begun
-                process = psutil.Process(running.process.pid)
-                process.cpu_percent()
-                time.sleep(10)  # the measured stretch
-                return [
-                    Figure("start to all 8 lines open and served", started_s, "s", 2),
-                    Figure("8 idle lines: resident memory", process.memory_info().rss / 2**20, "MiB", 120),
-                    Figure("8 idle lines: share of a core", process.cpu_percent(), "%", 1),
-                ]
+        with (
+            simulators(folder / "ports", *arguments) as ports,
+            bench_daemon(folder, ports) as running,
+        ):
+            until("all lines open", lambda: _all_open(running))
+            process = psutil.Process(running.process.pid)
+            process.cpu_percent()
+            time.sleep(10)  # the measured stretch
+            return [
+                Figure("8 idle lines: resident memory", process.memory_info().rss / 2**20, "MiB", 120),
+                Figure("8 idle lines: share of a core", process.cpu_percent(), "%", 1),
+            ]
 
 
 def _all_open(running: Daemon) -> bool:
     return all(line["state"] == "open" for line in running.get("/api/v1/lines")["items"])
-
-
-if __name__ == "__main__":
-    print(
-        json.dumps(
-            [[figure.name, figure.value] for figure in (*latency(), *saturated(), *at_rest())], indent=1
-        )
-    )

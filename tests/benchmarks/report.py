@@ -34,11 +34,12 @@ class Figure:
 
 
 def machine(sqlite_version: str) -> str:
-    """Name the machine in one line."""
+    """Name the machine in one line, and how busy it was in the last minute."""
     memory_gib = psutil.virtual_memory().total / 2**30
+    load = psutil.getloadavg()[0]
     return (
         f"{platform.system()} {platform.machine()}, {psutil.cpu_count()} cores, {memory_gib:.0f} GiB, "
-        f"Python {platform.python_version()}, SQLite {sqlite_version}"
+        f"Python {platform.python_version()}, SQLite {sqlite_version}; load {load:.1f}"
     )
 
 
