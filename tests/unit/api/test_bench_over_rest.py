@@ -1,5 +1,7 @@
 """A morning at the bench over REST alone: records, tray, checks, results, holds, and what is refused."""
 
+import csv
+import io
 from collections.abc import AsyncIterator
 from typing import Any
 
@@ -22,17 +24,17 @@ class Bench:
     """Somebody at the bench with a client."""
 
     def __init__(self, client: httpx.AsyncClient) -> None:
-        self._client = client
+        self.client = client
 
     async def get(self, path: str, **params: Any) -> Any:
-        answer = await self._client.get(BASE + path, params=params)
+        answer = await self.client.get(BASE + path, params=params)
         assert answer.status_code == 200, answer.text
         return answer.json()
 
     async def send(
         self, method: str, path: str, body: Any, who: str = "MAL", **headers: str
     ) -> httpx.Response:
-        return await self._client.request(
+        return await self.client.request(
             method, BASE + path, json=body, headers={"Tundish-Actor": who, **headers}
         )
 
@@ -217,3 +219,43 @@ async def test_typed_factors_are_given_twice(bench: Bench) -> None:
 async def test_an_unknown_sample_is_a_problem_on_reading_too(bench: Bench, store: Store) -> None:
     answer = await bench.send("GET", "/results?sample=nobody", None)
     assert (answer.status_code, answer.json()["rule"]) == (404, "record.unknown")
+
+
+async def sheet(client: httpx.AsyncClient, **params: Any) -> list[dict[str, str]]:
+    answer = await client.get("http://127.0.0.1:8710/sheets/results.csv", params=params)
+    assert answer.status_code == 200, answer.text
+    separator = ";" if params.get("dialect") == "sheet-eu" else ","
+    return list(csv.DictReader(io.StringIO(answer.text, newline=""), delimiter=separator))
+
+
+async def test_the_sheet_shows_released_results_and_the_others_on_request(bench: Bench, store: Store) -> None:
+    await set_up(bench)
+    typed = {"method": "ta", "sample": "CK4H7M", "value": 8.4, "again": 8.4, "instrument": BURETTE}
+    await bench.post("/results", {**typed, "at": "2025-10-03T11:20:00Z"})
+    await check(bench, 8.44, "2025-10-03T11:30:00Z")
+    await bench.post("/results", {**typed, "sample": "DM6R3X", "at": "2025-10-03T11:40:00Z"})
+    (row,) = await sheet(bench.client)
+    assert (row["sample"], row["lot"], row["standing"], row["released"]) == (
+        "DM6R3X",
+        "25-RI-01",
+        "good",
+        "1",
+    )
+    (result,) = (await bench.get("/results", sample="DM6R3X"))["items"]
+    assert float(row["value"]) == result["value"]
+    every = await sheet(bench.client, all="true")
+    assert [one["standing"] for one in every] == ["provisional", "good"]
+    assert await sheet(bench.client, all="true", sample="CK4H7M") == every[:1]
+    (comma,) = await sheet(bench.client, dialect="sheet-eu")
+    assert comma["value"] == row["value"].replace(".", ",")
+
+
+async def test_the_sheet_is_byte_equal_until_a_result_changes(bench: Bench, store: Store) -> None:
+    await set_up(bench)
+    address = "http://127.0.0.1:8710/sheets/results.csv?all=true"
+    first, again = await bench.client.get(address), await bench.client.get(address)
+    assert (first.content, first.headers["etag"]) == (again.content, again.headers["etag"])
+    same = await bench.client.get(address, headers={"If-None-Match": first.headers["etag"]})
+    assert same.status_code == 304
+    await bench.post("/results", {"method": "ta", "sample": "CK4H7M", "value": 8.4, "again": 8.4})
+    assert (await bench.client.get(address)).headers["etag"] != first.headers["etag"]

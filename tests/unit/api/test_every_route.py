@@ -20,6 +20,7 @@ ADDRESSES = {
     "/readings/{reading_id}": "/readings/128",
     "/static/{name}": "/static/tundish.css",
     "/sheets/readings.csv": "/sheets/readings.csv",
+    "/sheets/results.csv": "/sheets/results.csv",
     "/api/v1/health": "/api/v1/health",
     "/api/v1/lines": "/api/v1/lines",
     "/api/v1/lines/{line}": "/api/v1/lines/ph",
