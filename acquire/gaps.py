@@ -14,6 +14,11 @@ class OpenGap:
         self._instrument = instrument
         self._gap: Gap | None = None
 
+    @property
+    def since(self) -> Instant | None:
+        """When it began; None while there is none."""
+        return self._gap.begin if self._gap else None
+
     def begin(self, at: Instant, why: str, lost_bytes: int | None = None) -> None:
         """Note that from this moment nothing was heard, or that bytes were lost. [bytes]"""
         if self._gap is None:

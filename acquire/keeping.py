@@ -53,6 +53,11 @@ class Keeper:
         return self._full
 
     @property
+    def unkept_since(self) -> Instant | None:
+        """When what the sink did not take was heard; None if it took everything."""
+        return self._gap.since if self._full else None
+
+    @property
     def next_deadline_ns(self) -> int | None:
         """Monotonic time at which :meth:`keep` wants to be called at the latest; None if never. [ns]"""
         if self._end is None and self._opened is None:

@@ -35,6 +35,7 @@ class Line:
         self._clock = clock
         self._backoff = backoff
         self._stopping = asyncio.Event()
+        self._keeping_since: Instant | None = None  # when the first of what is being kept came
         self._attempts = 0  # since it was last open
         self._lost_at: Instant | None = None  # when it was last open, or should first have been
 
@@ -51,6 +52,12 @@ class Line:
     def signals(self) -> Signals | None:
         """Return the control lines of the port, where it has any. From any thread; may take a while."""
         return self._transport.signals() if isinstance(self._transport, ShowsSignals) else None
+
+    @property
+    def unkept_since(self) -> Instant | None:
+        """When the first of what came and is not known to be kept came; None if everything is."""
+        moments = (self._keeper.unkept_since, self._keeping_since, self._transport.backlog.since)
+        return min((at for at in moments if at), key=lambda at: at.monotonic_ns, default=None)
 
     def stop(self) -> None:
         """Begin to end: what was read is still kept, half frames come out as refused."""
@@ -132,9 +139,12 @@ class Line:
                 await self._keeper.begin(batch.begins, may_send=False)
             may_send = self._transport.takes_bytes and refusal is None and not _broken_off(batch)
             at = now(self._clock)
+            self._keeping_since = batch.pieces[0].at if batch.pieces else None
             outgoing = await self._keeper.keep(gather(batch.pieces), at, may_send=may_send)
             if batch.overflow_bytes:
-                await self._keeper.overflowed(batch.overflow_bytes, now(self._clock))
+                last = batch.pieces[-1].at if batch.pieces else now(self._clock)
+                await self._keeper.overflowed(batch.overflow_bytes, last)
+            self._keeping_since = None
             if batch.closes is not None:
                 await self._keeper.finish(batch.closes)
                 self._keeper.rest()

@@ -8,6 +8,7 @@ from typing import Final
 import structlog
 
 from acquire.backoff import Backoff
+from acquire.certainty import Certainty
 from acquire.clock import Clock, SystemClock, now, within
 from acquire.config import LineSettings
 from acquire.doctor.evidence import Signals
@@ -56,6 +57,7 @@ class Supervisor:
         self._make_backoff = make_backoff
         self._on_change = on_change
         self._lines: dict[str, _Running] = {}
+        self._certainty = Certainty()
 
     def add_line(self, settings: LineSettings, driver: DriverFactory, *, stopped: str | None = None) -> None:
         """Start a line, or only list it if `stopped` says why. Raises `LineNameError` if there is one."""
@@ -108,6 +110,14 @@ class Supervisor:
         """When the reader thread of each open line last came round, by monotonic clock. [ns]"""
         rounds = ((name, running.line.last_round_ns) for name, running in self._lines.items())
         return {name: round_ns for name, round_ns in rounds if round_ns is not None}
+
+    def kept_until_ns(self) -> int:
+        """Return the moment before which nothing came that is not kept, by monotonic clock. [ns]
+
+        Every call looks at the rounds of the readers anew; the more seldom, the earlier the moment.
+        """
+        lines = {name: running.line for name, running in self._lines.items()}
+        return self._certainty.until_ns(lines, self._clock.monotonic_ns())
 
     def _named(self, name: str) -> _Running:
         if name not in self._lines:

@@ -1,6 +1,7 @@
 """What a daemon left open when it died: its session and its captures are closed as they were found.
 
-A capture ends with the last heartbeat; the gap after it is entered when its line is open again.
+A capture ends with the last heartbeat, before which all that arrived was kept, or with its last chunk if
+that is later; the gap after it is entered when its line is open again.
 """
 
 from typing import Final

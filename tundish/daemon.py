@@ -116,7 +116,7 @@ class Daemon:
     def _steps(self, parts: Parts) -> list[Coroutine[None, None, None]]:
         return [
             take_in(parts.store, parts.intake),
-            self._every(HEARTBEAT_S, Heart(parts.store, self._clock.utc_us).beat),
+            self._every(HEARTBEAT_S, Heart(parts.store, self._clock, parts.supervisor.kept_until_ns).beat),
             self._every(CLOCK_EVERY_S, parts.clock.look),
             self._every(HEAD_EVERY_S, lambda: say_head(parts.store)),
             self._watch(parts.supervisor),

@@ -7,6 +7,8 @@ from contextlib import suppress
 
 import structlog
 
+from acquire.clock import Clock
+from acquire.instants import NS_PER_US
 from bench.intake import Intake
 from storage.errors import SpoolFullError
 from storage.store import Store
@@ -52,21 +54,23 @@ def _ring(loop: asyncio.AbstractEventLoop, bell: asyncio.Event) -> None:
 
 
 class Heart:
-    """Keeps the moment as the last one at which the daemon was alive.
+    """Keeps the moment up to which all that arrived is known to be kept: after a crash, gaps begin there.
 
     One beat waits at most: while the store cannot be written, the room is for what instruments say.
     """
 
-    def __init__(self, store: Store, clock_us: Callable[[], int]) -> None:
+    def __init__(self, store: Store, clock: Clock, kept_until_ns: Callable[[], int]) -> None:
         self._store = store
-        self._clock_us = clock_us
+        self._clock = clock
+        self._kept_until_ns = kept_until_ns
         self._last: Future[None] | None = None
 
     def beat(self) -> None:
-        """Keep this moment; if there is no room, another one comes."""
+        """Keep the moment; if there is no room, another beat comes."""
         if self._last is not None and not self._last.done():
             return
-        at_us = self._clock_us()
+        ago_ns = self._clock.monotonic_ns() - self._kept_until_ns()
+        at_us = self._clock.utc_us() - ago_ns // NS_PER_US
         with suppress(SpoolFullError):
             self._last = self._store.writer.submit(lambda tx: tx.heartbeat(at_us))
 

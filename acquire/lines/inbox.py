@@ -45,7 +45,8 @@ class Inbox:
     def backlog(self) -> Backlog:
         """What was left here and not taken yet."""
         with self._lock:
-            return Backlog(self._held_bytes, self._overflow_bytes)
+            since = self._pieces[0].at if self._pieces else None
+            return Backlog(self._held_bytes, self._overflow_bytes, since)
 
     @property
     def room_bytes(self) -> int:

@@ -62,6 +62,8 @@ class Backlog:
     """Bytes that wait to be taken. [bytes]"""
     overflow_bytes: int = 0
     """Bytes that came after these and found no room. [bytes]"""
+    since: Instant | None = None
+    """When the first of them came."""
 
 
 @runtime_checkable

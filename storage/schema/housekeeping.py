@@ -81,6 +81,6 @@ position: Final = Table(
 APPEND_ONLY: Final[tuple[Table, ...]] = (store_info, session, session_end)
 
 MUTABLE: Final[dict[str, str]] = {
-    "heartbeat": "the last moment at which the daemon was seen alive; a row a second would drown the ledger",
+    "heartbeat": "before it, all that arrived was kept; a row a second would drown the ledger",
     "position": "how far a later step has come; it says nothing that the ledger does not say",
 }

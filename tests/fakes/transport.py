@@ -41,7 +41,8 @@ class FakeTransport:
 
     @property
     def backlog(self) -> Backlog:
-        return Backlog(sum(len(piece.data) for piece in self._pieces), self._overflow_bytes)
+        since = self._pieces[0].at if self._pieces else None
+        return Backlog(sum(len(piece.data) for piece in self._pieces), self._overflow_bytes, since)
 
     def absent(self, times: int) -> None:
         """Let the next openings fail."""

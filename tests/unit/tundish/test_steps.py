@@ -10,15 +10,16 @@ from storage.errors import WriterClosedError
 from storage.schema import heartbeat
 from storage.store import Store
 from storage.transaction import Transaction
+from tests.fakes.clock import FakeClock
 from tests.fakes.store_writer import SomeDisk
-from tests.unit.tundish.conftest import AT_US
 from tundish.steps import Heart, let_go_of_a_stuck_store
 
 
 def test_one_beat_of_the_heart_waits_at_most(store: Store) -> None:
     gate = threading.Event()
     held = store.writer.submit(lambda _tx: gate.wait(10))
-    heart = Heart(store, lambda: AT_US)
+    clock = FakeClock()
+    heart = Heart(store, clock, clock.monotonic_ns)
     for _ in range(5):
         heart.beat()
     assert store.writer.health().spool_items == 2  # the one that is held, and one beat
@@ -26,14 +27,15 @@ def test_one_beat_of_the_heart_waits_at_most(store: Store) -> None:
     held.result(10)
 
 
-def test_the_last_beat_is_kept(store: Store) -> None:
-    moments = iter([AT_US, AT_US + 7])
-    heart = Heart(store, lambda: next(moments))
+def test_the_last_beat_says_up_to_when_all_is_kept(store: Store) -> None:
+    clock = FakeClock()
+    agos_us = iter([0, 7])
+    heart = Heart(store, clock, lambda: clock.monotonic_ns() - next(agos_us) * 1000)
     for _ in range(2):
         heart.beat()
         store.writer.submit(lambda _tx: None).result(10)
     with store.reader() as connection:
-        assert connection.execute(select(heartbeat.c.last_at_us)).all() == [(AT_US + 7,)]
+        assert connection.execute(select(heartbeat.c.last_at_us)).all() == [(clock.utc_us() - 7,)]
 
 
 def full(_tx: Transaction) -> None:

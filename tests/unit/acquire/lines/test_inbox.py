@@ -89,7 +89,7 @@ async def test_what_waits_and_what_found_no_room_can_be_asked_for() -> None:
     inbox = _inbox(capacity_bytes=3)
     inbox.put(Piece(AT, b"abc"))
     inbox.put(Piece(AT, b"de"))
-    assert inbox.backlog == Backlog(3, 2)
+    assert inbox.backlog == Backlog(3, 2, AT)
     inbox.take()
     assert inbox.backlog == Backlog()
 
