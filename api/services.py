@@ -8,6 +8,7 @@ from typing import Protocol
 from sqlalchemy import Connection
 
 from api.acts import Acts, LineControl
+from api.doctor import LineDoctor
 from storage.writer import Writer
 
 
@@ -157,6 +158,7 @@ class Services:
     line_control: LineControl
     acts: Acts
     health: HealthSource
+    doctor: LineDoctor
     settings: ApiSettings
     clock_us: Callable[[], int]
     """The host's clock, since 1970 UTC. [µs]"""

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from acquire.clock import Clock
+from acquire.doctor.ward import Ward
 from acquire.supervisor import Supervisor
 from api.services import ApiSettings, Services
 from bench.intake import Intake
@@ -15,6 +16,7 @@ from tundish.acts import ActRecord
 from tundish.api_control import BookControl, RecordOfActs
 from tundish.clock_watch import ClockWatch
 from tundish.config import Config
+from tundish.doctor import DaemonDoctor
 from tundish.health import Health, Lines
 from tundish.host_clock import judge, read_clocks
 from tundish.line_book import LineBook
@@ -33,6 +35,7 @@ class Parts:
     intake: Intake
     acts: ActRecord
     clock: ClockWatch
+    doctor: DaemonDoctor
 
 
 def parts_of(store: Store, config_file: Path, clock: Clock) -> Parts:
@@ -40,10 +43,14 @@ def parts_of(store: Store, config_file: Path, clock: Clock) -> Parts:
     watch = ClockWatch(store.writer, read_clocks, judge)
     session = _begin_session(store, watch, clock.utc_us())
     sink = StoreSink(store.writer, session, known_drivers(store))
-    supervisor = Supervisor(sink, clock, make_transport=transports(store, clock))
+    ward = Ward()
+    supervisor = Supervisor(
+        ward.before(sink), clock, make_transport=transports(store, clock), on_change=ward.changed
+    )
     acts = ActRecord(store.writer, clock.utc_us)
     book = LineBook(config_file, supervisor, acts)
-    return Parts(store, supervisor, book, Intake(store, clock.utc_us, DAEMON), acts, watch)
+    doctor = DaemonDoctor(ward, supervisor, clock)
+    return Parts(store, supervisor, book, Intake(store, clock.utc_us, DAEMON), acts, watch, doctor)
 
 
 def _begin_session(store: Store, clock: ClockWatch, at_us: int) -> int:
@@ -65,6 +72,7 @@ def services_of(parts: Parts, config: Config, clock_us: Callable[[], int]) -> Se
         line_control=BookControl(parts.book),
         acts=RecordOfActs(parts.acts),
         health=Health(parts.store, parts.clock),
+        doctor=parts.doctor,
         settings=ApiSettings(config.store.kind, config.api.allowed_hosts),
         clock_us=clock_us,
         quantity_names={one.code: one.name for one in quantities()},

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from api.acts import Act, LineSettings, Reloaded
+from api.doctor import DoctorHint, DoctorReport
 from api.problems import ProblemError
 from api.services import ApiSettings, HealthReport, Services
 from storage.ledger import ActorKind
@@ -137,6 +138,18 @@ LOST_LINE = StillLine(
 )
 
 
+class StillDoctor:
+    """An examination of a line that hears text of seven bits, whatever the line."""
+
+    async def report(self, line: str) -> DoctorReport:
+        hint = DoctorHint(
+            "seven_even", "looks like 7 data bits, even parity", "100 % of 40 bytes", "set them"
+        )
+        newest = b"pH 3.41\r\n" * 40
+        lines = {"cts": True, "dsr": False, "ri": False, "cd": False}
+        return DoctorReport(12.5, 5000, 0, newest, 3, {"not_text": 2}, lines, (hint,))
+
+
 def still_services(store: Store, settings: ApiSettings | None = None) -> Services:
     """Return services round a store, with one line that is open and one that is lost, at a fixed time."""
     return Services(
@@ -146,6 +159,7 @@ def still_services(store: Store, settings: ApiSettings | None = None) -> Service
         line_control=StillControl(),
         acts=StoreActs(store),
         health=StillHealth(),
+        doctor=StillDoctor(),
         settings=settings or ApiSettings(store.info.kind, live_round_s=0),
         clock_us=lambda: NOON_US + 300 * SECOND_US,
         quantity_names={"ph": "pH", "free_so2": "free sulfur dioxide"},

@@ -25,6 +25,7 @@ ADDRESSES = {
     "/api/v1/lines": "/api/v1/lines",
     "/api/v1/lines/{line}": "/api/v1/lines/ph",
     "/api/v1/lines/{line}/settings": "/api/v1/lines/ph/settings",
+    "/api/v1/lines/{line}/doctor": "/api/v1/lines/ph/doctor",
     "/api/v1/clock-events": "/api/v1/clock-events",
     "/api/v1/instruments": "/api/v1/instruments",
     "/api/v1/captures": "/api/v1/captures",
