@@ -10,6 +10,7 @@ from api.live import Bell
 from api.pages import Pages
 from api.problems import DOCUMENTED, add_problem_handlers
 from api.routes import (
+    backups,
     bench,
     captures,
     clock,
@@ -84,14 +85,15 @@ def _parts(app: FastAPI) -> Parts:
     return found
 
 
-_HEARING = (health, clock, lines, line_acts, instruments, captures, readings, ledger, events, documents)
+_DAEMON = (health, clock, backups, line_acts)
+_HEARING = (lines, instruments, captures, readings, ledger, events, documents)
 _BENCH = (records, trays, control_records, holds, results)
 
 
 def _lay_routes(app: FastAPI) -> None:
     strict = [Depends(refuse_unknown_parameters)]
     api = APIRouter(prefix=API_PREFIX, responses=DOCUMENTED, dependencies=strict)
-    for room in (*_HEARING, *_BENCH):
+    for room in (*_DAEMON, *_HEARING, *_BENCH):
         api.include_router(room.router)
     app.include_router(api)
     app.include_router(sheets.router, responses=DOCUMENTED, dependencies=strict)

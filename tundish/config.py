@@ -58,6 +58,12 @@ class ApiConfig(Part):
     allowed_hosts: tuple[str, ...] = ()
     """Further names that a browser on this machine may use for it in the Host header."""
 
+    @property
+    def address(self) -> str:
+        """Where it serves, as a URL without a path."""
+        host = f"[{self.host}]" if ":" in self.host else self.host
+        return f"http://{host}:{self.port}"
+
 
 class LogConfig(Part):
     """What is logged, and how."""

@@ -13,8 +13,10 @@ from acquire.clock import SystemClock
 from acquire.supervisor import Supervisor
 from api.app import close_app, create_app, end_streams
 from storage.errors import WriterClosedError
+from storage.file_place import FilePlace
 from storage.ledger import ActorKind
 from tundish.acts import By
+from tundish.address_file import told_beside
 from tundish.assembly import Parts, parts_of, services_of
 from tundish.config import load_config
 from tundish.config_faults import ConfigError
@@ -86,6 +88,8 @@ class Daemon:
             listener = stack.enter_context(bind(config.api.host, config.api.port))
             store = store_of(config, self._place.folder, self._clock.utc_us)
             stack.callback(store.close)
+            if isinstance(store.place, FilePlace):
+                stack.enter_context(told_beside(store.place.path, config.api.address))
             parts = parts_of(store, self._place.file, self._clock)
             app = create_app(services_of(parts, config, self._clock.utc_us))
             stack.callback(close_app, app)
@@ -95,9 +99,7 @@ class Daemon:
             async with asyncio.TaskGroup() as tasks:
                 serving = tasks.create_task(web.serve(sockets=[listener]), name="web")
                 others = [tasks.create_task(step) for step in self._steps(parts)]
-                log.info(
-                    "daemon.started", address=f"http://{config.api.host}:{config.api.port}/", lines=len(plans)
-                )
+                log.info("daemon.started", address=f"{config.api.address}/", lines=len(plans))
                 _collect_seldom()
                 self._notifier.ready()
                 await self._until_stopped(for_s)

@@ -25,7 +25,14 @@ from storage.queries import GapRecord, LedgerRecord, ReadingFilter, ReadingRecor
 
 router = APIRouter(tags=["events"])
 
-KINDS: Final = {"capture": "line", "clock": "health", "fault": "fault", "gap": "gap", "line": "line"}
+KINDS: Final = {
+    "backup": "health",
+    "capture": "line",
+    "clock": "health",
+    "fault": "fault",
+    "gap": "gap",
+    "line": "line",
+}
 """Event types by the first word of a ledger action; a reading is known by its row."""
 EVENT_STREAM: Final = "text/event-stream"
 RETRY_MS: Final = 1000  # a browser that lost the stream comes back after this [ms]

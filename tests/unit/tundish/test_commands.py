@@ -13,6 +13,7 @@ from acquire.registry import SHIPPED_FOLDER, DriverRegistry
 from acquire.rehearsal import Rehearsal
 from storage.backup import verify_file
 from storage.connect import sqlite_module
+from storage.lock import StoreLock
 from storage.store import open_store
 from tests.fakes.driver import FakeFactory, FakePoint, LineDriver
 from tests.services.postgresql import PostgreSQL
@@ -167,6 +168,26 @@ def test_backup_verify_and_restore_go_round(tmp_path: Path) -> None:
     assert "restored, 1 ledger entries" in call("restore", str(copy), str(tmp_path / "new.db")).output
     told = json.loads(call("verify", str(tmp_path / "new.db"), "--json").output)
     assert (told["in_order"], told["entries"]) == (True, 1)
+
+
+def test_a_backup_is_entered_in_its_store(tmp_path: Path) -> None:
+    store = made_store(tmp_path)
+    result = call("backup", str(store), str(tmp_path / "copy.db"), "--actor", "AB")
+    assert f"entered in the ledger of {store} as number 2" in result.output
+    assert json.loads(call("verify", str(store), "--json").output)["entries"] == 2
+
+
+@pytest.mark.parametrize("address", [None, "http://127.0.0.1:9", "gopher://x"])
+def test_a_good_copy_that_cannot_be_entered_is_told_and_kept(tmp_path: Path, address: str | None) -> None:
+    store = made_store(tmp_path)
+    if address:
+        store.with_name("cellar.db.address").write_text(address, encoding="ascii")
+    held = StoreLock(store)  # as by a daemon that does not answer
+    result = call("backup", str(store), str(tmp_path / "copy.db"))
+    held.release()
+    assert result.exit_code == 0
+    assert "the copy is good, but the store does not know of it: " in result.output
+    assert (tmp_path / "copy.db").exists()
 
 
 def test_verify_wants_the_head_that_was_written_down(tmp_path: Path) -> None:

@@ -1,4 +1,4 @@
-"""Lines are added, changed and stopped by requests while the daemon runs, and stay so after a restart."""
+"""What is asked of a running daemon is done, kept and entered: acts on lines, copies of the store."""
 
 from pathlib import Path
 from typing import Any
@@ -74,3 +74,19 @@ def test_a_line_lives_through_acts_and_restarts(tmp_path: Path) -> None:
 
     terminal.unplug()
     assert verify_file(tmp_path / "store.db").in_order
+
+
+def test_a_backup_beside_a_running_daemon_is_entered_by_it(tmp_path: Path) -> None:
+    port = free_port()
+    config = tmp_path / "tundish.toml"
+    config.write_text(config_text(port, []), encoding="utf-8")
+    with daemon(config, port) as running:
+        said = CliRunner().invoke(cli, ["backup", str(tmp_path / "store.db"), str(tmp_path), "--actor", "AB"])
+        assert "entered in the ledger" in said.output
+        store = running.get("/api/v1/health")["store"]
+        (known,) = running.get("/api/v1/backups")["items"]
+        assert running.stop() == 0
+    assert 0 <= store["last_backup_age_s"] < 60
+    assert (known["actor"], Path(known["file"]).parent) == ("AB", tmp_path.resolve())
+    assert verify_file(Path(known["file"])).entries == known["head"]
+    assert not (tmp_path / "store.db.address").exists()
