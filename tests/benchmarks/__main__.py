@@ -5,7 +5,7 @@ import sys
 from collections.abc import Callable, Iterable
 
 from storage.connect import sqlite_module
-from tests.benchmarks import decode, folders, formulas, hearing, storage_rows
+from tests.benchmarks import decode, folders, formulas, hearing, postgresql, storage_rows
 from tests.benchmarks.report import Figure, machine, show
 
 
@@ -30,6 +30,7 @@ PARTS: dict[str, Callable[[], Iterable[Figure]]] = {
     "decode": _decoding,
     "folders": folders.measure,
     "write": _writing,
+    "postgresql": postgresql.measure,
     "latency": hearing.latency,
     "saturated": hearing.saturated,
     "rest": hearing.at_rest,
