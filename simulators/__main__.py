@@ -11,16 +11,15 @@ from simulators.bench import (
     DEMO_SPEED,
     SEED,
     Place,
-    burette,
     connect,
     demo_bench,
-    meter,
     numbered,
     reach,
     write_paper,
 )
 from simulators.clock import Clock, ScaledClock
 from simulators.faults import FAULTS, Fault, parse_fault
+from simulators.kinds import KINDS, Kind
 from simulators.loop import CONTROL_HELP, Loop, follow_standard_input, stop_on_signals
 from simulators.wirelog import FileWireLog, NoWireLog, WireLog
 
@@ -90,12 +89,11 @@ def _bench(options: argparse.Namespace, clock: Clock) -> list[Place]:
     return demo_bench(lambda name: "tcp" if options.tcp else str(folder / name), clock, options.seed)
 
 
-def _burette(options: argparse.Namespace, clock: Clock) -> list[Place]:
-    return [burette(options.port, clock, options.seed)]
+def _one(kind: Kind) -> Callable[[argparse.Namespace, Clock], list[Place]]:
+    def places(options: argparse.Namespace, clock: Clock) -> list[Place]:
+        return [kind.make(options.port, clock, options.seed, options.name or kind.name)]
 
-
-def _meter(options: argparse.Namespace, clock: Clock) -> list[Place]:
-    return [meter(options.port, clock, options.seed)]
+    return places
 
 
 def _lines(options: argparse.Namespace, _: Clock) -> list[Place]:
@@ -128,10 +126,13 @@ def _parser() -> argparse.ArgumentParser:
     bench = _command(commands.add_parser("bench", help="every instrument"), _bench, DEMO_SPEED)
     bench.add_argument("--folder", type=Path, required=True, help="for the ports and bench.json")
     bench.add_argument("--tcp", action="store_true", help="TCP ports instead of pseudo-terminals")
-    for name, places in (("so2-burette", _burette), ("ph-meter", _meter)):
-        one = _command(commands.add_parser(name, help="this instrument alone"), places, 1.0)
-        one.add_argument("--port", required=True, metavar="LINK", help="path, 'tcp' or tcp://host:port")
-        one.set_defaults(folder=None)
+    for name, kind in KINDS.items():
+        one = _command(commands.add_parser(name, help=kind.about), _one(kind), 1.0)
+        one.add_argument(
+            "--port", required=True, metavar="LINK", help="path, 'tcp', tcp://host:port or file:TABLE"
+        )
+        one.add_argument("--name", metavar="ID", help=f"of the instrument (default {kind.name})")
+        one.add_argument("--folder", type=Path, help="for bench.json")
     _lines_options(_command(commands.add_parser("lines", help="numbered frames for load"), _lines, 1.0))
     return parser
 

@@ -12,6 +12,7 @@ POTASSIUM_G_PER_MOL: Final = 39.098  # [g/mol], IUPAC 2021 abridged
 PK_WATER: Final = 13.995  # [1], 25 °C, infinite dilution
 DEBYE_HUECKEL_A: Final = 0.509  # [(kg/mol)^0.5], water at 25 °C
 DAVIES: Final = 0.3  # [1], coefficient of the linear term, Davies 1962
+SETTLED_PH: Final = 1e-9  # [pH], change from one round to the next at which the balance is found
 PH_RANGE: Final = (0.0, 14.0)  # [pH], within which the balance is sought
 
 
@@ -108,7 +109,9 @@ def wine_ph(wine: Wine, *, ideal: bool = False) -> float:
     ph = _balanced_ph(wine, strength_mol_l)
     for _ in range(0 if ideal else 12):  # the strength settles to 1e-9 mol/L within eight rounds
         strength_mol_l = ionic_strength(wine, ph, strength_mol_l)
-        ph = _balanced_ph(wine, strength_mol_l)
+        before, ph = ph, _balanced_ph(wine, strength_mol_l)
+        if abs(ph - before) < SETTLED_PH:
+            break
     return ph
 
 
@@ -155,7 +158,7 @@ def _negative_mol_l(wine: Wine, ph: float, strength_mol_l: float) -> float:
 
 def _balanced_ph(wine: Wine, strength_mol_l: float) -> float:
     low, high = PH_RANGE
-    for _ in range(60):  # halves 14 pH units down to 1e-17
+    for _ in range(44):  # halves 14 pH units down to 1e-12
         middle = 0.5 * (low + high)
         if charge_residual_mol_l(wine, middle, strength_mol_l) > 0:
             low = middle

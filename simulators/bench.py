@@ -2,14 +2,14 @@
 
 import json
 import os
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import asdict, dataclass
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass, field
 from datetime import datetime
 from pathlib import Path
 from typing import Final
 
 from simulators import ph_meter, so2_burette
-from simulators.channel import Channel
+from simulators.channel import Channel, check_ailment
 from simulators.clock import Clock
 from simulators.faults import Fault, FaultBox
 from simulators.instrument import Instrument, LineSettings
@@ -35,7 +35,9 @@ class Place:
     driver: str
     """Name of the driver that reads it."""
     address: str
-    """Path of its port, ``tcp`` or ``tcp://host:port``."""
+    """Path of its port, ``tcp``, ``tcp://host:port``, or ``file:PATH`` of a table that it writes."""
+    options: Mapping[str, object] = field(default_factory=dict)
+    """What the driver wants to know; empty for one made of a file."""
 
 
 def burette(address: str, clock: Clock, seed: int, name: str = "bur-1") -> Place:
@@ -94,6 +96,9 @@ def connect(
             raise ValueError(
                 f"fault {fault.name}: no instrument {fault.instrument!r}; there are: {', '.join(names)}"
             )
+        for place in places:
+            if place.instrument.name == fault.instrument:
+                check_ailment(place.instrument, fault.name)
     connected: list[tuple[Place, Channel]] = []
     try:
         for place in places:
@@ -119,11 +124,13 @@ def reach(place: Place, channel: Channel) -> dict[str, object]:
         "url_or_device": channel.port.address,
         "settings": asdict(place.settings),
         "driver": place.driver,
+        "options": dict(place.options),
     }
 
 
 def write_paper(path: Path, connected: Iterable[tuple[Place, Channel]]) -> None:
     """Write the list of instruments so that a reader sees all of it or nothing."""
+    path.parent.mkdir(parents=True, exist_ok=True)
     fresh = path.with_name(f".{path.name}.{os.getpid()}")
     fresh.write_text(json.dumps([reach(*one) for one in connected], indent=2) + "\n", encoding="utf-8")
     fresh.replace(path)

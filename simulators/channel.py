@@ -4,11 +4,12 @@ from collections import deque
 from typing import Final
 
 from simulators.clock import Clock
-from simulators.faults import Fault, FaultBox
-from simulators.instrument import Instrument, Manner, Message
+from simulators.faults import AILMENTS, Fault, FaultBox
+from simulators.instrument import Ailing, Answers, Instrument, Manner, Message
 from simulators.ports import Port
 from simulators.wirelog import Kind, Meaning, WireLog
 
+XOFF, XON = b"\x13", b"\x11"
 GRACE_S: Final = 0.2  # [s], a reader that has just opened a port throws away what lies in it
 PENDING_BYTES: Final = (
     65_536  # [bytes], what an instrument's own output buffer holds before it drops messages
@@ -56,12 +57,15 @@ class Channel:
         if data := self.port.take():
             self._write("received", data)
         self._notice_listener()
+        if data:
+            self._hear(data)
         if self._next_message_wall_s() <= self._clock.wall_s():
             self._say(self.instrument.advance(self._work_s()))
         self._flush()
 
     def strike(self, name: str, duration_s: float | None) -> None:
-        """Switch a fault on now. [s]"""
+        """Switch a fault on now; raise `ValueError` if the instrument cannot have it. [s]"""
+        check_ailment(self.instrument, name)
         self._faults.add(Fault(name, self._clock.wall_s(), duration_s))
 
     def press(self, words: list[str]) -> None:
@@ -103,28 +107,45 @@ class Channel:
             self._write("fault", meaning={"fault": fault.name, "state": "began"})
             if fault.name == "cut_cable":
                 self.port.cut()
+            self._suffer(fault.name, begins=True)
         for fault in ended:
             self._write("fault", meaning={"fault": fault.name, "state": "ended"})
+            self._suffer(fault.name, begins=False)
         if ended and not self._faults.is_on("cut_cable"):
             self.port.mend()
         if any(fault.name == "power_blip" for fault in ended):
             self._say(self.instrument.restart())
 
-    def _say(self, messages: list[Message]) -> None:
+    def _suffer(self, name: str, *, begins: bool) -> None:
+        if name == "hold_up":
+            self._say([Message(XOFF if begins else XON, {"kind": "flow"})])
+        elif name in AILMENTS and isinstance(self.instrument, Ailing) and name in self.instrument.ailments:
+            self._say(self.instrument.suffer(name, begins=begins))
+
+    def _hear(self, data: bytes) -> None:
+        """Hand the instrument what its reader sent; a reader that speaks has cleared its port already."""
+        if self._faults.is_on("cut_cable", "power_blip"):
+            return
+        if self._faults.is_on("echo"):
+            self._say([Message(data, {"kind": "echo"})], asked=True)
+        if isinstance(self.instrument, Answers):
+            self._say(self.instrument.hear(data, self._work_s()), asked=True)
+
+    def _say(self, messages: list[Message], *, asked: bool = False) -> None:
         for spoken in messages:
-            if why := self._deaf():
+            if why := self._deaf(asked=asked):
                 self._write("unheard", spoken.data, {**spoken.meaning, "why": why})
                 continue
             message = self._faults.mangle(spoken)
             self._pending.append(message)
             self._pending_bytes += len(message.data)
 
-    def _deaf(self) -> str:
+    def _deaf(self, *, asked: bool) -> str:
         """Say why a message cannot reach the port; empty if it can."""
         for name in ("cut_cable", "silence", "power_blip"):
             if self._faults.is_on(name):
                 return name
-        if self._clock.wall_s() < self._ready_wall_s():
+        if self._clock.wall_s() < self._ready_wall_s() and not (asked and self.is_heard):
             return "nobody listens"
         return "reader too slow" if self._pending_bytes > PENDING_BYTES else ""
 
@@ -151,3 +172,13 @@ class Channel:
 
     def _write(self, kind: Kind, data: bytes = b"", meaning: Meaning | None = None) -> None:
         self._log.write(self._clock.utc_us(), self.instrument.name, kind, data, meaning)
+
+
+def check_ailment(instrument: Instrument, name: str) -> None:
+    """Raise `ValueError` if a fault is one of instruments, and this one cannot have it."""
+    if name not in AILMENTS:
+        return
+    possible = instrument.ailments if isinstance(instrument, Ailing) else frozenset()
+    if name not in possible:
+        listed = ", ".join(sorted(possible)) or "none"
+        raise ValueError(f"fault {name}: {instrument.name} cannot have it; of its own it can have: {listed}")

@@ -15,6 +15,20 @@ from simulators.instrument import Message
 DEFAULT_DURATION_S: Final = 5.0  # [s], of a cut cable, a silence or a power blip that names none
 GARBAGE_BYTES: Final = (3, 40)  # [bytes], least and most in one burst
 
+AILMENTS: Final = {
+    "resent_memory": "the instrument sends again what it has in its memory",
+    "wrong_clock": "the instrument's clock stands at the first second of the year 2000",
+    "over_range": "what is measured lies beyond what the instrument can show",
+    "wrong_mode": "somebody has left the panel in another mode than the work asks for",
+    "air_in_burette": "a bubble sits in the burette: what it shows as dosed is air for a while",
+    "stuck_stirrer": "the stirrer stands still: what is dosed mixes slowly",
+    "fouled_probe": "the probe is dirty: slow, and flatter than it was calibrated",
+    "another_serial": "another specimen of the same instrument stands there: the cables were swapped",
+    "slow_answers": "answers come later than anybody waits",
+    "exception": "the device answers every question with an exception",
+}
+"""Faults of the instrument itself; each instrument can have some of them. They last until they end."""
+
 FAULTS: Final = {
     "cut_cable": "the port vanishes, and comes back under the same name when the fault ends",
     "silence": "the instrument works, but nothing leaves its port",
@@ -24,8 +38,17 @@ FAULTS: Final = {
     "flipped_bit": "one bit of one byte of the message is turned over",
     "parity_bit": "the eighth bit carries even parity, as when 7E1 is read as 8N1",
     "break": "a NUL byte before the message, as a break on the line reads",
+    "wrong_baud": "the message reads as it does at another speed: other bytes, and fewer",
+    "echo": "what the reader sends comes back to it",
+    "hold_up": "the instrument sends XOFF, and XON when the fault ends",
+    **AILMENTS,
 }
-LASTING: Final = frozenset({"cut_cable", "silence", "power_blip"})
+LASTING: Final = frozenset({"cut_cable", "silence", "power_blip", "hold_up"})
+UNTIL_ENDED: Final = frozenset(AILMENTS)
+
+
+STRIKING: Final = frozenset(FAULTS) - LASTING - UNTIL_ENDED - {"echo"}
+"""What is done to a message; without a duration, once."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,11 +123,13 @@ class FaultBox:
 
     def mangle(self, message: Message) -> Message:
         """Return what the line makes of a message; a fault that strikes once is then over."""
-        struck = [fault.name for fault in self._active if fault.name not in LASTING]
+        struck = [fault.name for fault in self._active if fault.name in STRIKING]
         data = message.data
         for name in struck:
             data = self._strike(name, data) if data else data
-        self._active = [fault for fault in self._active if fault.duration_s is not None]
+        self._active = [
+            fault for fault in self._active if fault.duration_s is not None or fault.name not in STRIKING
+        ]
         return Message(data, {**message.meaning, "faults": struck}) if struck else message
 
     def _strike(self, name: str, data: bytes) -> bytes:
@@ -115,6 +140,8 @@ class FaultBox:
                 return data[: len(data) // 2]
             case "flipped_bit":
                 return self._flip(data)
+            case "wrong_baud":
+                return bytes(self._random.choice((0x00, 0x80, 0xE6, 0xFE)) ^ byte for byte in data[::2])
             case "parity_bit":
                 return bytes(byte & 0x7F | (byte & 0x7F).bit_count() % 2 << 7 for byte in data)
             case _:

@@ -6,7 +6,7 @@ messages that fall into that time, so that a test can run a day of it in a momen
 
 from dataclasses import dataclass, field
 from enum import Enum
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 from simulators.wirelog import Meaning
 
@@ -60,3 +60,23 @@ class Instrument(Protocol):
 
     def command(self, words: list[str]) -> list[Message]:
         """Press a button of the front panel; raise `ValueError` if there is no such."""
+
+
+@runtime_checkable
+class Answers(Protocol):
+    """An instrument that a reader can speak to."""
+
+    def hear(self, data: bytes, now_s: float) -> list[Message]:
+        """Take bytes that the reader sent and return the answers; the time is that of the work. [s]"""
+
+
+@runtime_checkable
+class Ailing(Protocol):
+    """An instrument that can have faults of its own, beside those of its line."""
+
+    @property
+    def ailments(self) -> frozenset[str]:
+        """Names in `simulators.faults.AILMENTS` that it can have."""
+
+    def suffer(self, name: str, *, begins: bool) -> list[Message]:
+        """Let an ailment begin or end; return what is said by it."""

@@ -5,9 +5,8 @@ was given and speaks at 1200 7E1 with a decimal comma. ``docs/simulators.md`` gi
 
 Buttons: ``unplug`` pulls the electrode's plug (the input floats), ``plug`` puts it back.
 
-Not simulated: the temperature's shift of a wine's own pH, asymmetry of the slope, fouling and its slow
-answers, the junction's potential, stirring, buffers and the calibration itself, a meter's own temperature
-compensation switched off.
+Not simulated: the temperature's shift of a wine's own pH, asymmetry of the slope, the junction's potential,
+stirring, buffers and the calibration itself, a meter's own temperature compensation switched off.
 """
 
 import math
@@ -29,6 +28,8 @@ ZERO_CELSIUS_K: Final = 273.15  # [K]
 TICK_S: Final = 1.0  # [s], of work; the meter looks at its electrode that often
 ELECTRODE_S: Final = 6.0  # [s], first-order settling of the electrode in a new beaker
 PROBE_S: Final = 15.0  # [s], first-order settling of the temperature probe
+FOULED_TIMES: Final = 8.0  # [1], by which a fouled electrode is slower
+FOULED_SLOPE: Final = 0.92  # [1], share of the slope that a fouled electrode has left
 NOISE_MV: Final = 0.06  # [mV], standard deviation of one look
 DRIFT_PH_PER_H: Final = 0.004  # [pH/h], of the electrode's zero point
 STABLE_LOOKS: Final = 8  # [looks], over which the meter wants the potential to stand still
@@ -107,11 +108,17 @@ class PhMeter:
         self._settled_mv = 0.0
         self._temperature_c = 20.0
         self._looks: list[float] = []
+        self._is_clean = True
 
     @property
     def manner(self) -> Manner:
         """It speaks whether anybody listens or not."""
         return Manner.PUSHES
+
+    @property
+    def ailments(self) -> frozenset[str]:
+        """What it can have."""
+        return frozenset({"fouled_probe", "over_range"})
 
     @property
     def next_due_s(self) -> float:
@@ -139,16 +146,26 @@ class PhMeter:
         self._is_plugged = words == ["plug"]
         return []
 
+    def suffer(self, name: str, *, begins: bool) -> list[Message]:
+        """Foul the electrode, or pull its plug, until that ends."""
+        if name == "fouled_probe":
+            self._is_clean = not begins
+            return []
+        return self.command(["unplug" if begins else "plug"])
+
     def _tick(self) -> None:
         if self._ticks >= self._change_tick:
             self._change()
         self._ticks += 1
         beaker = self._beaker or Beaker("air", 7.0, 20.0)
+        fouling = 1.0 if self._is_clean else FOULED_TIMES
         worn = replace(
-            self._electrode, zero_ph=self._electrode.zero_ph + DRIFT_PH_PER_H * self._ticks * TICK_S / 3600
+            self._electrode,
+            slope_percent=self._electrode.slope_percent * (1.0 if self._is_clean else FOULED_SLOPE),
+            zero_ph=self._electrode.zero_ph + DRIFT_PH_PER_H * self._ticks * TICK_S / 3600,
         )
         goal_mv = worn.potential_mv(beaker.ph, beaker.temperature_c)
-        self._settled_mv += (goal_mv - self._settled_mv) * -math.expm1(-TICK_S / ELECTRODE_S)
+        self._settled_mv += (goal_mv - self._settled_mv) * -math.expm1(-TICK_S / (ELECTRODE_S * fouling))
         self._temperature_c += (beaker.temperature_c - self._temperature_c) * -math.expm1(-TICK_S / PROBE_S)
         look_mv = self._settled_mv + self._random.gauss(0.0, NOISE_MV) if self._is_plugged else OPEN_INPUT_MV
         self._looks = [*self._looks[1 - STABLE_LOOKS :], look_mv]

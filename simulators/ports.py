@@ -13,6 +13,7 @@ from typing import Final, Protocol
 from urllib.parse import urlsplit
 
 HAS_PTY: Final = hasattr(os, "openpty") and sys.platform != "win32"
+FILE_SCHEME: Final = "file:"
 TAKE_BYTES: Final = 4096  # [bytes], most that one read takes from a port
 
 
@@ -233,8 +234,58 @@ class TcpPort:
             self._client = None
 
 
+class FolderPort:
+    """A folder that an instrument writes one file into: what is put takes the place of all that was there."""
+
+    def __init__(self, file: Path) -> None:
+        self._file = file
+        self._is_cut = False
+        file.parent.mkdir(parents=True, exist_ok=True)
+
+    @property
+    def address(self) -> str:
+        """Path of the folder."""
+        return str(self._file.parent)
+
+    def fileno(self) -> int:
+        """Return -1: nothing ever comes from a folder."""
+        return -1
+
+    def is_heard(self) -> bool:
+        """Tell whether the folder is there; who reads in it cannot be known."""
+        return not self._is_cut
+
+    def put(self, data: bytes) -> int:
+        """Write the file anew; 0 while the folder is away or refuses it."""
+        if self._is_cut:
+            return 0
+        try:
+            self._file.write_bytes(data)
+        except OSError:
+            return 0
+        return len(data)
+
+    def take(self) -> bytes:
+        """Return nothing."""
+        return b""
+
+    def cut(self) -> None:
+        """Let the folder be out of reach of the instrument, as a share whose server is off."""
+        self._is_cut = True
+
+    def mend(self) -> None:
+        """Let it be there again."""
+        self._is_cut = False
+
+    def close(self) -> None:
+        """Leave the file where it is."""
+        self._is_cut = True
+
+
 def open_port(address: str) -> Port:
-    """Return a port at a path, at ``tcp`` (any free TCP port) or at ``tcp://host:port``."""
+    """Return a port at a path, at ``tcp`` (any free one), ``tcp://host:port`` or ``file:PATH``."""
+    if address.startswith(FILE_SCHEME):
+        return FolderPort(Path(address.removeprefix(FILE_SCHEME)))
     if address == "tcp":
         return TcpPort()
     if address.startswith("tcp://"):

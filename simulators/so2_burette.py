@@ -13,7 +13,7 @@ being switched off.
 
 from collections import deque
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from random import Random
 from typing import Final
@@ -22,7 +22,7 @@ from simulators.instrument import LineSettings, Manner, Message
 from simulators.iodine import Flask, so2_mol
 from simulators.noise import stream
 from simulators.samples import Sample
-from simulators.titration import FLOOR_NA, TICK_S, End, Panel, Titration
+from simulators.titration import FLOOR_NA, TICK_S, End, Mishaps, Panel, Titration
 
 LINE: Final = LineSettings(9600, 8, "N", 1)
 MEMORY: Final = 100  # [results]
@@ -30,7 +30,22 @@ LAST_SEQUENCE: Final = 9999
 REAGENTS_ML: Final = 8.0  # [mL], acid and water in the flask beside the aliquot
 DIRTY_NA: Final = 400.0  # [nA], current of spoilt pins
 HANDLING_SD_MG_L: Final = {False: 0.5, True: 0.8}  # [mg/L], of pouring and air, by "is red"
-MODES: Final = ("F", "T")
+OTHER_MODE: Final = {"F": "T", "T": "F"}
+FOULED_NA: Final = 60.0  # [nA], current of pins with a film on them
+BUBBLE_ML: Final = 0.5  # [mL], of air that is shown as dosed
+LEFT_ML: Final = 0.3  # [mL], in a burette that was not filled
+YEAR_2000_US: Final = 946_684_800_000_000  # [µs], 2000-01-01T00:00:00Z
+AILMENTS: Final = frozenset(
+    {
+        "resent_memory",
+        "wrong_clock",
+        "over_range",
+        "wrong_mode",
+        "air_in_burette",
+        "stuck_stirrer",
+        "fouled_probe",
+    }
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +102,8 @@ class So2Burette:
         self._curve_ticks = max(round(curve_period_s / TICK_S), round(0.5 / TICK_S))
         self._change_s = change_s
         self._floor_na = FLOOR_NA
+        self._mishaps = Mishaps()
+        self._ailing: set[str] = set()
         self._memory: deque[bytes] = deque(maxlen=MEMORY)
         self._sequence = 0
         self._now_s = 0.0
@@ -99,6 +116,11 @@ class So2Burette:
     def manner(self) -> Manner:
         """It speaks whether anybody listens or not."""
         return Manner.PUSHES
+
+    @property
+    def ailments(self) -> frozenset[str]:
+        """What it can have."""
+        return AILMENTS
 
     @property
     def next_due_s(self) -> float:
@@ -148,6 +170,16 @@ class So2Burette:
                 )
         return []
 
+    def suffer(self, name: str, *, begins: bool) -> list[Message]:
+        """Let an ailment begin or end."""
+        (self._ailing.add if begins else self._ailing.discard)(name)
+        self._mishaps.is_stirred = "stuck_stirrer" not in self._ailing
+        if name == "fouled_probe":
+            self._floor_na = FOULED_NA if begins else FLOOR_NA
+        if name == "air_in_burette":
+            self._mishaps.bubble_ml = BUBBLE_ML if begins else 0.0
+        return self.command(["memory"]) if name == "resent_memory" and begins else []
+
     def _banner(self) -> list[Message]:
         self._is_on = True
         return [Message(framed("B", "SO2 burette", "ready"), {"kind": "banner"})]
@@ -160,7 +192,8 @@ class So2Burette:
             return False
         self._sequence = self._sequence % LAST_SEQUENCE + 1
         random = stream(self._seed, f"{self.name}/run/{self._sequence}") if self._truth.is_noisy else None
-        self._run = Titration(self._flask(random), self._panel, random, self._floor_na)
+        panel = replace(self._panel, capacity_ml=LEFT_ML) if "over_range" in self._ailing else self._panel
+        self._run = Titration(self._flask(random), panel, random, self._floor_na, self._mishaps)
         return True
 
     def _flask(self, random: Random | None) -> Flask:
@@ -195,9 +228,11 @@ class So2Burette:
     def _result(self, run: Titration, end: End) -> Message:
         sample, mode = self._job or next(self._runs)
         volume, value = self._shown(run, end)
-        local = datetime.fromtimestamp(self._utc_us() / 1e6, UTC) + timedelta(seconds=self._clock_offset_s)
+        shown_mode = OTHER_MODE[mode] if "wrong_mode" in self._ailing else mode
+        at_us = YEAR_2000_US if "wrong_clock" in self._ailing else self._utc_us()
+        local = datetime.fromtimestamp(at_us / 1e6, UTC) + timedelta(seconds=self._clock_offset_s)
         stamp = local.strftime("%Y-%m-%d %H:%M:%S")
-        data = framed("R", f"{self._sequence:04d}", stamp, mode, sample.id, volume, "mL", value, "mg/L")
+        data = framed("R", f"{self._sequence:04d}", stamp, shown_mode, sample.id, volume, "mL", value, "mg/L")
         self._memory.append(data)
         meaning = {
             "kind": "result",
@@ -218,7 +253,7 @@ class So2Burette:
             case End.REACHED if run.so2_mg_l() >= 0:
                 return f"{run.volume_ml:.2f}", f"{run.so2_mg_l():.1f}"
             case End.RAN_OUT:
-                return f">{self._panel.capacity_ml:.2f}", ">OVR"
+                return f">{run.volume_ml:.2f}", ">OVR"
             case End.ABORTED:
                 return f"{run.volume_ml:.2f}", "ABRT"
             case _:

@@ -3,7 +3,7 @@
 The rule knows nothing of the truth. It doses fast, slows down for good as soon as the pins begin to feel
 the drops, and calls it the end when the current has stayed above a threshold for a hold time.
 
-Not simulated: air in the tubing, a stopped stirrer, a fouled pin, the backlash and the steps of the piston.
+Not simulated: a fouled pin beyond its higher floor, the backlash and the steps of the piston.
 """
 
 from dataclasses import dataclass
@@ -18,6 +18,7 @@ SETTLE_S: Final = 2.0  # [s], of stirring before the first dose
 PIN_LAG_S: Final = 0.5  # [s], first-order lag of pins and amplifier
 FLOOR_NA: Final = 3.0  # [nA], that the pins pass without any iodine
 NOISE_NA: Final = 0.8  # [nA], standard deviation at no current
+STANDING_SHARE: Final = 0.02  # [1], of the stirring that goes on by itself when the stirrer stands
 NOISE_SHARE: Final = 0.01  # [1], standard deviation of the noise that grows with the current
 
 
@@ -55,6 +56,15 @@ class Panel:
     hold_s: float = 8.0
 
 
+@dataclass(slots=True)
+class Mishaps:
+    """What is wrong with the set-up just now."""
+
+    bubble_ml: float = 0.0
+    """Air still to be pushed out; the display counts it as dosed. [mL]"""
+    is_stirred: bool = True
+
+
 class Titration:
     """A run in progress, in ticks of `TICK_S`.
 
@@ -68,10 +78,20 @@ class Titration:
         Source of the noise; None for a run without any.
     floor_na : float
         Current of the pins without iodine; a high one stands for dirty pins. [nA]
+    mishaps : Mishaps
+        Of the set-up; they may change while the run goes on.
     """
 
-    def __init__(self, flask: Flask, panel: Panel, random: Random | None, floor_na: float = FLOOR_NA) -> None:
+    def __init__(
+        self,
+        flask: Flask,
+        panel: Panel,
+        random: Random | None,
+        floor_na: float = FLOOR_NA,
+        mishaps: Mishaps | None = None,
+    ) -> None:
         self._flask = flask
+        self._mishaps = mishaps or Mishaps()
         self._panel = panel
         self._random = random
         self._floor_na = floor_na
@@ -92,7 +112,7 @@ class Titration:
     def tick(self) -> None:
         """Let one tick pass."""
         self.ticks += 1
-        self._flask.stir(TICK_S)
+        self._flask.stir(TICK_S if self._mishaps.is_stirred else TICK_S * STANDING_SHARE)
         self._look()
         if self.current_na >= self._panel.threshold_na:
             self._hold()
@@ -132,6 +152,8 @@ class Titration:
         if self.volume_ml + pace.step_ml > self._panel.capacity_ml + 1e-9:
             self.end = End.RAN_OUT
             return
-        self._flask.dose(pace.step_ml)
+        air_ml = min(pace.step_ml, self._mishaps.bubble_ml)
+        self._mishaps.bubble_ml -= air_ml
+        self._flask.dose(pace.step_ml - air_ml)
         self.volume_ml += pace.step_ml
         self._next_dose_tick = self.ticks + round(pace.wait_s / TICK_S)

@@ -16,6 +16,7 @@ from acquire.protocols.lis_frames import ACK, ENQ, EOT, LF, NAK, STX, Frame, num
 from acquire.protocols.lis_message import Message
 from acquire.protocols.lis_options import Lis01Options
 from acquire.protocols.lis_records import RecordReader
+from acquire.protocols.lis_rehearsal import rehearsal_of
 from acquire.protocols.options import NS_PER_S, checked_options
 from acquire.protocols.window import Window
 from acquire.reasons import (
@@ -40,7 +41,7 @@ _CONTROL: Final = re.compile(rb"[\x02\x04\x05\n]")
 
 def factory(options: Mapping[str, object]) -> ProtocolFactory[Lis01Options]:
     """Return the factory for a line with these options; raise `DriverOptionError` with every fault."""
-    return ProtocolFactory(NAME, checked_options(Lis01Options, NAME, options), Lis01Driver)
+    return ProtocolFactory(NAME, checked_options(Lis01Options, NAME, options), Lis01Driver, rehearsal_of)
 
 
 class Lis01Driver:

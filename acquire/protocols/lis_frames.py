@@ -49,6 +49,12 @@ def parse_frame(data: bytes) -> Frame:
     return Frame(int(number), data[2:end], mark == ETX)
 
 
+def framed(number: int, text: bytes) -> bytes:
+    """Return the only frame of a text."""
+    covered = b"%d" % number + text + ETX
+    return STX + covered + b"%02X\r\n" % sum8(covered)
+
+
 def number_after(last: Frame | None) -> int:
     """Return the number of the frame that follows; the first one after ENQ is 1."""
     return 1 if last is None else (last.number + 1) % NUMBERS

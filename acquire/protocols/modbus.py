@@ -8,6 +8,7 @@ from acquire.events import Event, Filler, FrameRead, FrameRefused, Instant, Outc
 from acquire.protocols.factory import ProtocolFactory
 from acquire.protocols.modbus_frames import EXCEPTIONS, Answer, question, shape_of_answer
 from acquire.protocols.modbus_options import ModbusOptions, ModbusPoll
+from acquire.protocols.modbus_rehearsal import rehearsal_of
 from acquire.protocols.modbus_values import failed_reading, reading_of
 from acquire.protocols.options import checked_options
 from acquire.protocols.window import Window
@@ -19,7 +20,7 @@ LOOKED_AT_BYTES: Final = 512  # of noise that is searched for an answer; more th
 
 def factory(options: Mapping[str, object]) -> ProtocolFactory[ModbusOptions]:
     """Return the factory for a line with these options; raise `DriverOptionError` with every fault."""
-    return ProtocolFactory(NAME, checked_options(ModbusOptions, NAME, options), ModbusDriver)
+    return ProtocolFactory(NAME, checked_options(ModbusOptions, NAME, options), ModbusDriver, rehearsal_of)
 
 
 class ModbusDriver:

@@ -9,7 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from acquire.battery import LAWS, BrokenLawError, Law, Subject, subject_of
+from acquire.driver import DriverFactory
 from acquire.drivers.data_only import factory_from_path
+from acquire.protocols import lis01, modbus
 from acquire.registry import DriverRegistry
 from tests.fakes.driver import FakeFactory, LineDriver
 
@@ -17,11 +19,33 @@ DATA = Path(__file__).parents[1] / "data" / "drivers"
 FILES = {path.stem: path for path in sorted(DATA.glob("*.toml"))}
 REGISTRY = DriverRegistry()
 SHIPPED = [offer.name for offer in REGISTRY.survey() if offer.origin == "shipped"]
-NAMES = [*SHIPPED, *FILES]
+CODE: dict[str, DriverFactory] = {
+    "lis01": lis01.factory({"tests": {"PH": {"quantity": "ph", "unit": "pH"}}}),
+    "modbus-rtu": modbus.factory(
+        {
+            "device": 17,
+            "poll": [
+                {
+                    "registers": "input",
+                    "first": 0,
+                    "count": 3,
+                    "every_s": 1.0,
+                    "fields": [
+                        {"at": 0, "type": "uint16", "quantity": "conductivity", "unit": "µS/cm"},
+                        {"at": 1, "type": "float32", "quantity": "ph", "unit": "pH"},
+                    ],
+                }
+            ],
+        }
+    ),
+}
+NAMES = [*SHIPPED, *FILES, *CODE]
 
 
 @cache
 def subject(name: str) -> Subject:
+    if name in CODE:
+        return subject_of(CODE[name])
     path = FILES.get(name)
     return subject_of(REGISTRY.factory(name) if path is None else factory_from_path(path))
 

@@ -28,3 +28,21 @@ class Speaker:
         if words != ["again"]:
             raise ValueError("no such button")
         return [Message(b"again\n")]
+
+
+class Answerer(Speaker):
+    """Answers every ``?`` with ``!``, says nothing by itself, and may measure beyond its range."""
+
+    next_due_s = float("inf")
+    ailments = frozenset({"over_range"})
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.ailing: set[str] = set()
+
+    def hear(self, data: bytes, now_s: float) -> list[Message]:
+        return [Message(b"!")] * data.count(b"?")
+
+    def suffer(self, name: str, *, begins: bool) -> list[Message]:
+        (self.ailing.add if begins else self.ailing.discard)(name)
+        return []

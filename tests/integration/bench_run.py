@@ -125,7 +125,15 @@ def write_config(folder: Path, lines: list[dict[str, Any]]) -> tuple[Path, int]:
 
 
 def _keys(table: dict[str, Any]) -> str:
-    return "".join(f"{key} = {json.dumps(value)}\n" for key, value in table.items())
+    return "".join(f"{key} = {_toml(value)}\n" for key, value in table.items())
+
+
+def _toml(value: Any) -> str:
+    if isinstance(value, dict):
+        return "{ " + ", ".join(f"{json.dumps(key)} = {_toml(one)}" for key, one in value.items()) + " }"
+    if isinstance(value, list):
+        return "[" + ", ".join(map(_toml, value)) + "]"
+    return json.dumps(value)
 
 
 @dataclass
@@ -177,6 +185,7 @@ def line_of(one: dict[str, Any]) -> dict[str, Any]:
         "instrument": one["instrument"],
         "driver": one["driver"],
         "baud": one["settings"]["baudrate"],
+        **({"options": one["options"]} if one.get("options") else {}),
     }
 
 

@@ -18,6 +18,7 @@ from tests.fakes.driver import FakeFactory, FakePoint, LineDriver
 
 SHIPPED = (
     "acid-burette",
+    "asked-balance",
     "button-balance",
     "density-table",
     "load-lines",

@@ -9,18 +9,24 @@ from simulators.clock import ManualClock
 from simulators.faults import Fault, FaultBox
 from simulators.instrument import Manner
 from tests.fakes.port import MemoryPort
-from tests.fakes.speaker import Speaker
+from tests.fakes.speaker import Answerer, Speaker
 from tests.fakes.wirelog import MemoryWireLog
 
 
 class Rig:
     """A line with a hand on everything."""
 
-    def __init__(self, *faults: Fault, manner: Manner = Manner.PUSHES, heard: bool = True) -> None:
+    def __init__(
+        self,
+        *faults: Fault,
+        manner: Manner = Manner.PUSHES,
+        heard: bool = True,
+        speaker: Speaker | None = None,
+    ) -> None:
         self.clock = ManualClock()
         self.port = MemoryPort(heard=heard)
         self.log = MemoryWireLog()
-        self.speaker = Speaker(manner=manner)
+        self.speaker = speaker or Speaker(manner=manner)
         self.channel = Channel(self.speaker, self.port, self.clock, self.log, FaultBox(faults, Random(1)))
 
     def run(self, wall_s: float) -> None:
@@ -168,3 +174,55 @@ def test_a_button_speaks_at_once() -> None:
 def test_an_unknown_button_is_refused() -> None:
     with pytest.raises(ValueError, match="no such button"):
         Rig().channel.press(["dance"])
+
+
+def test_what_the_reader_sends_is_answered_at_once_even_before_its_port_has_rested() -> None:
+    rig = Rig(speaker=Answerer())
+    rig.port.sent_back = b"?"
+    rig.channel.turn()
+    assert (rig.port.got, rig.log.bytes_of("received")) == (b"!", b"?")
+
+
+@pytest.mark.parametrize("fault", ["silence", "power_blip", "cut_cable"])
+def test_a_line_that_is_out_answers_nothing(fault: str) -> None:
+    rig = Rig(Fault(fault, 0.0, 10.0), speaker=Answerer())
+    rig.port.sent_back = b"?"
+    rig.run(0.2)
+    assert rig.port.got == b""
+
+
+def test_a_line_with_an_echo_gives_back_what_it_gets() -> None:
+    rig = Rig(Fault("echo", 0.0, 10.0), speaker=Answerer())
+    rig.port.sent_back = b"?"
+    rig.run(0.1)
+    assert rig.port.got == b"?!"
+
+
+def test_an_instrument_that_holds_its_reader_up_says_xoff_and_then_xon() -> None:
+    rig = Rig(Fault("hold_up", 0.3, 0.3))
+    rig.run(0.8)
+    assert rig.port.got == b"\x13\x11"
+
+
+def test_an_ailment_begins_and_ends_with_its_fault() -> None:
+    answerer = Answerer()
+    rig = Rig(Fault("over_range", 0.3, 0.3), speaker=answerer)
+    rig.run(0.4)
+    assert answerer.ailing == {"over_range"}
+    rig.run(0.6)
+    assert answerer.ailing == set()
+
+
+def test_an_ailment_on_demand_lasts_until_it_ends() -> None:
+    answerer = Answerer()
+    rig = Rig(speaker=answerer)
+    rig.channel.strike("over_range", None)
+    rig.run(3.0)
+    assert answerer.ailing == {"over_range"}
+
+
+def test_an_instrument_cannot_have_every_ailment() -> None:
+    with pytest.raises(ValueError, match="talk-1 cannot have it; of its own it can have: over_range"):
+        Rig(speaker=Answerer()).channel.strike("stuck_stirrer", None)
+    with pytest.raises(ValueError, match="of its own it can have: none"):
+        Rig().channel.strike("over_range", None)

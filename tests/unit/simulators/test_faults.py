@@ -6,10 +6,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from simulators.faults import DEFAULT_DURATION_S, FAULTS, LASTING, Fault, FaultBox, parse_fault
+from simulators.faults import AILMENTS, DEFAULT_DURATION_S, Fault, FaultBox, parse_fault
+from simulators.faults import STRIKING as STRIKING_NAMES
 from simulators.instrument import Message
 
-STRIKING = sorted(FAULTS.keys() - LASTING)
+STRIKING = sorted(STRIKING_NAMES)
 
 
 def struck(name: str, data: bytes, seed: int = 1) -> bytes:
@@ -45,6 +46,20 @@ def test_refuses_a_time_that_cannot_be(text: str) -> None:
 def test_names_the_faults_there_are_when_one_is_unknown() -> None:
     with pytest.raises(ValueError, match="cut_cable, silence"):
         parse_fault("gremlin@1")
+
+
+@pytest.mark.parametrize("name", ["echo", *AILMENTS])
+def test_what_is_no_damage_of_a_message_leaves_it_alone_and_stays(name: str) -> None:
+    box = FaultBox([Fault(name, 0.0)], Random(1))
+    box.turn(0.0)
+    assert box.mangle(Message(b"abcd")) == Message(b"abcd")
+    assert box.is_on(name)
+
+
+def test_at_another_speed_a_message_is_shorter_and_no_text() -> None:
+    read = struck("wrong_baud", b"pH 3.41\r\n")
+    assert len(read) == 5
+    assert not read.isascii()
 
 
 def test_a_fault_begins_and_ends_on_schedule() -> None:

@@ -1,5 +1,6 @@
 """The streaming pH meter."""
 
+import math
 import re
 from random import Random
 
@@ -129,3 +130,21 @@ def test_how_often_it_is_asked_changes_nothing(steps_s: list[float]) -> None:
 def test_an_unknown_button_is_named() -> None:
     with pytest.raises(ValueError, match="no button 'dance'"):
         meter().command(["dance"])
+
+
+def test_a_fouled_electrode_is_flatter_and_slower() -> None:
+    sound, fouled = meter(Beaker("a", 3.4)), meter(Beaker("a", 3.4))
+    fouled.suffer("fouled_probe", begins=True)
+    shown = [said(one.advance(80.0), "shown") for one in (sound, fouled)]
+    assert float(str(shown[0][9]).replace(",", ".")) < float(str(shown[1][9]).replace(",", ".")) - 0.5
+    assert float(str(shown[1][79]).replace(",", ".")) == pytest.approx(
+        6.96 - 0.92 * 3.56 * (1 - math.exp(-80 / 48)), abs=0.05
+    )
+
+
+def test_over_range_is_a_floating_input_and_ends() -> None:
+    one = meter(Beaker("a", 3.4))
+    one.suffer("over_range", begins=True)
+    assert said(one.advance(5.0), "shown")[-1] in ("OVER", "UNDER")
+    one.suffer("over_range", begins=False)
+    assert said(one.advance(10.0), "shown")[-1] not in ("OVER", "UNDER")

@@ -177,3 +177,47 @@ def test_an_unknown_button_is_named() -> None:
 
 def test_the_check_is_the_sum_of_all_bytes_before_it() -> None:
     assert framed("A") == b"A|*BD\r\n"  # 0x41 + 0x7C
+
+
+def ailing(name: str) -> list[str]:
+    one = burette(ROSE)
+    one.suffer(name, begins=True)
+    return result_of(one)
+
+
+@pytest.mark.parametrize(
+    ("name", "place", "wanted"),
+    [
+        ("wrong_clock", 2, "2000-01-01 00:00:00"),
+        ("wrong_mode", 3, "T"),
+        ("over_range", 7, ">OVR"),
+        ("over_range", 5, ">0.30"),
+    ],
+)
+def test_ailments_show_in_the_result(name: str, place: int, wanted: str) -> None:
+    assert ailing(name)[place] == wanted
+
+
+def test_air_in_the_burette_finds_too_much() -> None:
+    sound, found = float(result_of(burette(ROSE))[7]), float(ailing("air_in_burette")[7])
+    assert found == pytest.approx(sound + 0.5 * 0.01 * 64_060 / 50.0, abs=0.3)
+
+
+def test_with_a_stuck_stirrer_drops_hang_about_the_pins_and_the_end_comes_too_early() -> None:
+    assert float(ailing("stuck_stirrer")[7]) < float(result_of(burette(ROSE))[7]) - 1.0
+
+
+def test_fouled_pins_find_an_earlier_end() -> None:
+    assert float(ailing("fouled_probe")[7]) < float(result_of(burette(ROSE))[7])
+
+
+def test_an_ailment_ends_and_the_memory_comes_again_on_demand() -> None:
+    one = burette(ROSE)
+    for name in ("stuck_stirrer", "air_in_burette", "fouled_probe", "wrong_mode"):
+        one.suffer(name, begins=True)
+        one.suffer(name, begins=False)
+    result = result_of(one)
+    assert result == result_of(burette(ROSE))
+    assert [message.data for message in one.suffer("resent_memory", begins=True)] == [
+        "|".join(result).encode()
+    ]
