@@ -10,6 +10,7 @@ from api.live import Bell
 from api.pages import Pages
 from api.problems import DOCUMENTED, add_problem_handlers
 from api.routes import (
+    amendments,
     backups,
     bench,
     captures,
@@ -87,7 +88,7 @@ def _parts(app: FastAPI) -> Parts:
 
 _DAEMON = (health, clock, backups, line_acts)
 _HEARING = (lines, instruments, captures, readings, ledger, events, documents)
-_BENCH = (records, trays, control_records, holds, results)
+_BENCH = (records, trays, control_records, holds, results, amendments)
 
 
 def _lay_routes(app: FastAPI) -> None:

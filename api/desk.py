@@ -3,7 +3,7 @@
 import asyncio
 import json
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from hashlib import sha256
 from http import HTTPStatus
 from typing import Annotated, Any, Final
@@ -61,6 +61,10 @@ class Desk:
     route: str
     request_key: str | None
     request_sha256: bytes
+
+    def without_key(self) -> "Desk":
+        """Return the same desk for the further steps of a request: its key belongs to the first."""
+        return replace(self, request_key=None)
 
     async def act(
         self, work: Work, *, reason: str | None = None, status: HTTPStatus = HTTPStatus.OK

@@ -34,6 +34,13 @@ RULES: Final[dict[str, str]] = {
     "release.do_not_use": "What is not to be used is not given to readers.",
     "release.second_person": "The method wants a person who did not measure it to release its results.",
     "hand.not_twice": "A value that is typed is typed twice, and both agree.",
+    "amendment.unknown": "An amendment is named that is not in the store.",
+    "amendment.window": "The window of a supposition ends before it begins.",
+    "amendment.nothing_supposed": "Suppose one titrant with its factors, or one method with its aliquot.",
+    "amendment.cannot_be_computed": "A result cannot be computed under the supposition.",
+    "amendment.changes_nothing": "The supposition changes no result.",
+    "amendment.incomplete": "An amendment is put in force once all its values are staged.",
+    "amendment.not_in_force": "Only an amendment that is in force can be taken back.",
     "request.key_used": "An idempotency key belongs to one request.",
     "act.reason_wanted": "The act changes what people rely on, so it needs a reason in words.",
 }

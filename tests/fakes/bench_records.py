@@ -1,9 +1,11 @@
 """One record of each kind, a tray, a judged check that failed and a result, for tests that only look."""
 
+from dataclasses import replace
 from typing import Any, Final
 
 from bench import judging, records, tray
 from bench.actor import Actor
+from bench.amendments import Supposed, WhatIf, begin, stage
 from bench.control_records import About, enter
 from bench.kinds.cellar import Sample
 from bench.kinds.laboratory import Method
@@ -11,6 +13,7 @@ from bench.records import find
 from bench.results import Measured, make_result
 from bench.tray import NewItem
 from storage.ledger import ActorKind
+from storage.queries.results import results_by_id
 from storage.store import Store
 from storage.transaction import Transaction
 from tests.fakes.filled_store import NOON_US
@@ -52,4 +55,14 @@ def _fill(tx: Transaction) -> dict[str, int]:
     control = enter(tx, BY, About("mass_check", NOON_US, "balance-1"), failed, evidence=[])
     sample, method = find(tx.connection, Sample, CODE), find(tx.connection, Method, CODE)
     measured = Measured(28.4, "value", NOON_US, "burette-1", sample.record_id)
-    return {"control": control, "hold": control + 1, "result": make_result(tx, BY, method, measured)}
+    result = make_result(tx, BY, method, measured)
+    return {"control": control, "hold": control + 1, "result": result, "amendment": _amend(tx, result)}
+
+
+def _amend(tx: Transaction, result: int) -> int:
+    """Enter an amendment of one result that is not in force yet."""
+    (of,) = results_by_id(tx.connection, [result])
+    what = WhatIf(NOON_US, NOON_US, method=CODE, sample_ml=10.0)
+    amendment = begin(tx, replace(BY, reason="to have one"), what, 1)
+    stage(tx, BY, amendment, [Supposed(of, 28.5, None, of.inputs)])
+    return amendment

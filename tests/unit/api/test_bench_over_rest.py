@@ -259,3 +259,75 @@ async def test_the_sheet_is_byte_equal_until_a_result_changes(bench: Bench, stor
     assert same.status_code == 304
     await bench.post("/results", {"method": "ta", "sample": "CK4H7M", "value": 8.4, "again": 8.4})
     assert (await bench.client.get(address)).headers["etag"] != first.headers["etag"]
+
+
+async def weakened(bench: Bench) -> list[Any]:
+    """Enter three results, two of them after the hydroxide began to weaken, and return what is shown."""
+    await set_up(bench)
+    await check(bench, 8.44, "2025-10-03T11:05:00Z")
+    for minute, sample in ((10, "CK4H7M"), (30, "DM6R3X"), (50, "CK4H7M")):
+        typed = {"method": "ta", "sample": sample, "value": 8.4, "again": 8.4, "instrument": BURETTE}
+        await bench.post("/results", {**typed, "at": f"2025-10-03T11:{minute}:00Z"})
+    found: list[Any] = (await bench.get("/results"))["items"]
+    return found
+
+
+WEAK = {
+    "begin": "2025-10-03T11:20:00Z",
+    "end": "2025-10-03T12:00:00Z",
+    "titrant": "N-0925",
+    "factors": [
+        {"at": "2025-10-03T11:00:00Z", "factor": 1.002},
+        {"at": "2025-10-03T12:00:00Z", "factor": 0.982},
+    ],
+    "course": "line",
+}
+
+
+async def test_a_weak_titrant_is_supposed_applied_and_taken_back(bench: Bench) -> None:
+    before = await weakened(bench)
+    items = (await bench.post("/what-if", WEAK))["items"]
+    assert [one["result"] for one in items] == [one["id"] for one in before[1:]]
+    # On the line from 1.002 to 0.982 over an hour: 0.992 after 30 min and 0.98533 after 50 min.
+    for one, factor in zip(items, (0.992, 1.002 - 0.02 * 50 / 60), strict=True):
+        assert one["new"] == pytest.approx(8.4 * 0.1 * factor * 150.087 / 20, rel=1e-5)
+    assert (await bench.get("/results"))["items"] == before
+    assert await bench.refused("/amendments", WEAK) == (422, "act.reason_wanted")
+    made = await bench.post("/amendments", {**WEAK, "reason": "the guard tube was left off"}, "YAR")
+    assert (made["state"], made["results"]) == ("in_force", [one["id"] for one in before[1:]])
+    after = (await bench.get("/results"))["items"]
+    assert after[0] == before[0]
+    assert [one["value"] for one in after[1:]] == [one["new"] for one in items]
+    assert {one["amendment"] for one in after[1:]} == {made["id"]}
+    rows = await sheet(bench.client)
+    assert [float(row["value"]) for row in rows] == [one["value"] for one in after if one["released"]]
+    await bench.post(f"/amendments/{made['id']}/undo", {"reason": "the tube was on"}, "YAR")
+    again = (await bench.get("/results"))["items"]
+    changing = ("revision", "amendment")
+    assert [{k: v for k, v in one.items() if k not in changing} for one in again] == [
+        {k: v for k, v in one.items() if k not in changing} for one in before
+    ]
+    history = (await bench.get(f"/results/{before[1]['id']}/history"))["items"]
+    assert [(one["what"], one["actor"], one["reason"]) for one in history if "amendment" in one["what"]] == [
+        ("amendment.in_force", "YAR", "the guard tube was left off"),
+        ("amendment.undone", "YAR", "the tube was on"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("change", "rule"),
+    [
+        ({"titrant": None}, "amendment.nothing_supposed"),
+        ({"end": "2025-10-03T11:00:00Z"}, "amendment.window"),
+        ({"factors": [{"at": "2025-10-03T11:45:00Z", "factor": 0.98}]}, "amendment.cannot_be_computed"),
+    ],
+)
+async def test_a_supposition_that_is_none_is_refused(bench: Bench, change: Any, rule: str) -> None:
+    await weakened(bench)
+    assert await bench.refused("/what-if", {**WEAK, **change}) == (422, rule)
+
+
+async def test_a_supposition_that_changes_nothing_is_not_applied(bench: Bench) -> None:
+    await weakened(bench)
+    empty = {**WEAK, "begin": "2025-10-03T11:55:00Z", "reason": "a try"}
+    assert await bench.refused("/amendments", empty) == (409, "amendment.changes_nothing")

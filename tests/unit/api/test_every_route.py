@@ -48,6 +48,7 @@ ADDRESSES = {
     "/api/v1/holds": "/api/v1/holds",
     "/api/v1/holds/{number}": "/api/v1/holds/{hold}",
     "/api/v1/results": "/api/v1/results",
+    "/api/v1/amendments/{number}": "/api/v1/amendments/{amendment}",
     "/api/v1/results/{result_id}": "/api/v1/results/{result}",
     "/api/v1/results/{result_id}/history": "/api/v1/results/{result}/history",
 } | {
@@ -81,6 +82,9 @@ WRITES = {
     "/api/v1/holds/{number}/narrow": {"POST"},
     "/api/v1/results": {"POST"},
     "/api/v1/releases": {"POST"},
+    "/api/v1/what-if": {"POST"},
+    "/api/v1/amendments": {"POST"},
+    "/api/v1/amendments/{number}/undo": {"POST"},
     "/api/v1/rejections": {"POST"},
 } | {
     f"/api/v1/{plural}{route}": methods
