@@ -7,7 +7,6 @@ hearing, any exception is caught: this is the border behind which other people's
 
 import traceback
 from collections.abc import Callable, Iterable
-from dataclasses import replace
 from pathlib import PurePath
 from typing import Final
 
@@ -113,7 +112,7 @@ class Account:
             raise _BrokenPromiseError(f"{type(event).__name__} is no event")
         if not self._base:
             return event
-        return replace(event, span=Span(event.span.offset + self._base, event.span.length))
+        return event._replace(span=Span(event.span.offset + self._base, event.span.length))
 
     def _refuse_up_to(self, end: int, reason: str, detail: str = "") -> FrameRefused:
         span = Span(self._accounted, end - self._accounted)

@@ -6,13 +6,14 @@ Every byte that an instrument sends ends up in exactly one event. A driver repor
 * :class:`FrameRefused` for bytes it could not or must not read, with a reason,
 * :class:`Filler` for bytes that it knows to mean nothing (line ends between messages, echo).
 
-Spans of the events of one capture follow each other without a gap and without an overlap.
+Spans of the events of one capture follow each other without a gap and without an overlap. What comes by the
+thousand in a second is a named tuple, which is made several times as fast as a frozen dataclass.
 """
 
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
-from typing import Final
+from typing import Final, NamedTuple
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,8 +26,7 @@ class Instant:
     """A clock that never steps; only differences mean something. [ns]"""
 
 
-@dataclass(frozen=True, slots=True)
-class Span:
+class Span(NamedTuple):
     """Where a frame lies among the heard bytes of its capture; the bytes are never copied."""
 
     offset: int
@@ -52,8 +52,7 @@ class Outcome(StrEnum):
     ABORTED = "aborted"
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
+class Reading(NamedTuple):
     """One quantity as the instrument gave it."""
 
     quantity: str
@@ -218,8 +217,7 @@ def _first(values: tuple[Reading, ...], quantity: str) -> Reading | None:
     return next((value for value in values if value.quantity == quantity), None)
 
 
-@dataclass(frozen=True, slots=True)
-class FrameRead:
+class FrameRead(NamedTuple):
     """A message that was understood. It may hold no reading (a banner, a status)."""
 
     span: Span
@@ -227,8 +225,7 @@ class FrameRead:
     notices: tuple[Notice, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class FrameRefused:
+class FrameRefused(NamedTuple):
     """Bytes that were kept but not read."""
 
     span: Span
@@ -238,8 +235,7 @@ class FrameRefused:
     """Plain words: what was wrong, what came, what was wanted."""
 
 
-@dataclass(frozen=True, slots=True)
-class Filler:
+class Filler(NamedTuple):
     """Bytes that the driver declares to carry nothing."""
 
     span: Span

@@ -28,7 +28,7 @@ NO_TIME: Final = Instant(utc_us=0, monotonic_ns=0)
 JsonObject = dict[str, object]
 """Text, numbers, booleans, None, and lists and objects of them."""
 
-_READING_KEYS: Final = tuple(field.name for field in fields(Reading))
+_READING_KEYS: Final = Reading._fields
 
 
 def pour(factory: DriverFactory, chunks: Iterable[tuple[bytes, Instant]]) -> Iterator[JsonObject]:

@@ -60,7 +60,7 @@ class Content(NamedTuple):
 
 def withheld(readings: Iterable[Reading], outcome: Outcome) -> tuple[Reading, ...]:
     """Return readings whose numbers a status code makes worthless; their texts stay."""
-    return tuple(replace(reading, outcome=outcome, value=None) for reading in readings)
+    return tuple(reading._replace(outcome=outcome, value=None) for reading in readings)
 
 
 def content_of(values: tuple[Reading, ...], facts: Facts, means: Meaning, run: Run | None) -> Content:

@@ -60,12 +60,12 @@ class AnswerReader:
         self._tokens = dict(answers.tokens)
         self._range_marks = dict(answers.range_marks)
         self._respellings = _respellings(spelling)
+        self._is_plain = not self._respellings  # digits of ASCII are what `Decimal` takes as they are
 
     def read(self, text: str) -> Answer:
         """Return outcome and number of a value's text; refuse what is neither token, number nor bound."""
-        outcome = self._tokens.get(text)
-        if outcome is not None:
-            return outcome, None
+        if text in self._tokens:
+            return self._tokens[text], None
         if self._whole(text):
             return Outcome.VALUE, self._decimal(text)
         return self._read_bound(text)
@@ -95,9 +95,11 @@ class AnswerReader:
         return self._range_marks[match[1]], self._decimal(match[2])
 
     def _decimal(self, text: str) -> Decimal:
+        if self._is_plain and text.isascii():
+            return Decimal(text)
         for old, new in self._respellings:
             text = text.replace(old, new)
-        return Decimal(text)
+        return Decimal(text.replace(MINUS_SIGN, "-"))
 
 
 def number_pattern(spelling: Spelling) -> str:
@@ -119,4 +121,4 @@ def _respellings(spelling: Spelling) -> tuple[tuple[str, str], ...]:
     blanks = [(" ", "")] if spelling.sign_apart else []
     thousands = [(spelling.thousands, "")] if spelling.thousands else []
     decimal = [(spelling.decimal, ".")] if spelling.decimal != "." else []
-    return (*blanks, *thousands, *decimal, (MINUS_SIGN, "-"))
+    return (*blanks, *thousands, *decimal)

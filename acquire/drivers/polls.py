@@ -7,7 +7,6 @@ trusted.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from typing import Annotated, Final
 
 from pydantic import AfterValidator
@@ -125,4 +124,4 @@ class PolledDriver:
     def _shifted(self, event: Event) -> Event:
         if not self._base:
             return event
-        return replace(event, span=Span(event.span.offset + self._base, event.span.length))
+        return event._replace(span=Span(event.span.offset + self._base, event.span.length))

@@ -40,14 +40,34 @@ from acquire.events import Outcome
 class RecordReader:
     """Read the texts of one kind of message."""
 
-    def __init__(self, record: Record | Labelled, definition: Definition, *, units_row: bool = False) -> None:
-        """Take a record; with `units_row`, texts come with the unit of each field behind them."""
+    def __init__(
+        self,
+        record: Record | Labelled,
+        definition: Definition,
+        *,
+        units_row: bool = False,
+        first_is_known: bool = False,
+    ) -> None:
+        """Take a record.
+
+        Parameters
+        ----------
+        record : Record or Labelled
+            What its fields are.
+        definition : Definition
+            The whole driver file.
+        units_row : bool
+            Texts come with the unit of each field behind them.
+        first_is_known : bool
+            Whoever asks has looked at the constant first field already.
+        """
         fields = record.columns
         self.width = len(fields)
         self._facts = [
             (index, reader)
             for index, field in enumerate(fields)
-            if (reader := _fact_reader(field, fields, definition)) is not None
+            if (index or not first_is_known)
+            and (reader := _fact_reader(field, fields, definition)) is not None
         ]
         self._values = _value_readers(fields, definition, units_row=units_row)
         self._means = record.means

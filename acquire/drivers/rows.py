@@ -21,7 +21,9 @@ class Splitter:
 
     def split(self, text: str) -> list[str]:
         """Return the stripped columns; raise `Refusal` for quotes that are undeclared or wrong."""
-        columns = [column.strip() for column in self._columns(text)]
+        columns = self._columns(text)
+        if " " in text or not text.isprintable():  # a row without any blank is split already
+            columns = [column.strip() for column in columns]
         if self._layout.trailing:
             if columns[-1]:
                 raise Refusal(WRONG_LAYOUT, f"wanted {self._separator!r} at the end of the row")
@@ -52,12 +54,11 @@ class RowLayout:
         self._by_mark: dict[str, RecordReader] = {}
         self._unmarked: RecordReader | None = None
         for record in records:
-            reader = RecordReader(record, definition)
             first = record.columns[0]
             if isinstance(first, ConstantField):
-                self._by_mark[first.text] = reader
+                self._by_mark[first.text] = RecordReader(record, definition, first_is_known=True)
             else:
-                self._unmarked = reader
+                self._unmarked = RecordReader(record, definition)
 
     def read(self, text: str, before: Facts | None = None) -> Content:
         """Return what a row says."""

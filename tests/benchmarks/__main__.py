@@ -12,7 +12,7 @@ from tests.benchmarks.report import Figure, machine, show
 def _decoding() -> list[Figure]:
     bars = {"load-lines": 100_000.0}
     return [
-        Figure(f"decode {name}", rate, "lines/s", bars.get(name), at_most=False)
+        Figure(f"decode {name}", rate, "frames/s", bars.get(name), at_most=False)
         for name, rate in decode.measure().items()
     ]
 
