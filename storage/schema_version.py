@@ -1,36 +1,38 @@
 """Which schema a store has, and the way to the newest one."""
 
+import re
 from pathlib import Path
+from typing import Final
 
-from alembic import command
-from alembic.config import Config
-from alembic.migration import MigrationContext
-from alembic.script import ScriptDirectory
-from sqlalchemy import Connection, inspect
+from sqlalchemy import Connection, column, inspect, select, table
 
 from storage.errors import MigrationError, NewerStoreError, NotAStoreError, Where
 
 MIGRATIONS = Path(__file__).parent / "migrations"
 
+_STEP: Final = re.compile(r"m(\d{4})_\w+\.py")
+"""A step's file bears its number: to tell where a store stands, no step and no migration tool is loaded."""
+_KEPT_IN: Final = table("alembic_version", column("version_num"))
 
-def _config(steps: Path, connection: Connection | None = None) -> Config:
-    config = Config()
-    config.set_main_option("script_location", str(steps).replace("%", "%%"))
-    config.attributes["connection"] = connection
-    return config
+
+def _known(steps: Path) -> list[str]:
+    names = (_STEP.fullmatch(file.name) for file in (steps / "versions").iterdir())
+    return sorted(name[1] for name in names if name)
 
 
 def newest(steps: Path = MIGRATIONS) -> str:
     """Return the schema that this program writes."""
-    head = ScriptDirectory.from_config(_config(steps)).get_current_head()
-    if head is None:
+    known = _known(steps)
+    if not known:
         raise MigrationError("this installation has no migrations; install it again")
-    return head
+    return known[-1]
 
 
 def found(connection: Connection) -> str | None:
     """Return the schema of a store; None of an empty one. Never writes."""
-    return MigrationContext.configure(connection).get_current_revision()
+    if not inspect(connection).has_table(_KEPT_IN.name):
+        return None
+    return connection.execute(select(_KEPT_IN.c.version_num)).scalar()
 
 
 def check(connection: Connection, path: Where, steps: Path = MIGRATIONS) -> str | None:
@@ -46,12 +48,17 @@ def check(connection: Connection, path: Where, steps: Path = MIGRATIONS) -> str 
     version = found(connection)
     if version is None and inspect(connection).get_table_names():
         raise NotAStoreError(path, "it holds tables of another program")
-    known = {script.revision for script in ScriptDirectory.from_config(_config(steps)).walk_revisions()}
-    if version is not None and version not in known:
+    if version is not None and version not in _known(steps):
         raise NewerStoreError(path, version, newest(steps))
     return version
 
 
 def upgrade(connection: Connection, steps: Path = MIGRATIONS) -> None:
     """Take every step that is wanting; a step that fails leaves nothing of itself behind."""
-    command.upgrade(_config(steps, connection), "head")
+    from alembic import command  # slow to load, and seldom needed
+    from alembic.config import Config
+
+    config = Config()
+    config.set_main_option("script_location", str(steps).replace("%", "%%"))
+    config.attributes["connection"] = connection
+    command.upgrade(config, "head")

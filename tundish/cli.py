@@ -7,6 +7,7 @@ from typing import Any
 
 import click
 
+import tundish.lean  # noqa: F401 - first of ours
 from tundish.version import software_version
 
 COMMANDS = {

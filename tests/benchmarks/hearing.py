@@ -4,6 +4,7 @@ The daemon, the simulated lines and the observer are processes of their own. The
 the head of its ledger all the time, so a row counts as committed only when somebody else can read it.
 """
 
+import os
 import subprocess
 import sys
 import tempfile
@@ -80,8 +81,17 @@ def bench_daemon(folder: Path, ports: list[dict[str, object]]) -> Iterator[Daemo
     port = free_port()
     config = folder / "tundish.toml"
     config.write_text(config_text(port, [line_of(one) for one in ports]), encoding="utf-8")
-    with daemon(config, port) as running:
+    with daemon(config, port, _as_installed(folder)) as running:
         yield running
+
+
+def _as_installed(folder: Path) -> dict[str, str]:
+    """Return an environment in which the program finds itself compiled from its second start on.
+
+    An installation is so; a tree of sources, on a machine that may be told to keep nothing compiled, is not.
+    """
+    environment = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
+    return environment | {"PYTHONPYCACHEPREFIX": str(folder / "compiled")}
 
 
 def latency() -> list[Figure]:

@@ -9,7 +9,7 @@ import ssl
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
@@ -85,11 +85,14 @@ class Daemon:
 
 
 @contextlib.contextmanager
-def daemon(config: Path, port: int) -> Iterator[Daemon]:
+def daemon(config: Path, port: int, environment: Mapping[str, str] | None = None) -> Iterator[Daemon]:
     """Run the daemon with a configuration until the end of the block; it serves when the block begins."""
     log = config.with_suffix(".log")
     call = [sys.executable, "-c", "from tundish.cli import main; main()", "run", "--config", str(config)]
-    with log.open("ab") as sink, subprocess.Popen(call, stdout=sink, stderr=sink) as process:
+    with (
+        log.open("ab") as sink,
+        subprocess.Popen(call, stdout=sink, stderr=sink, env=environment) as process,
+    ):
         running = Daemon(process, port, log)
         try:
             until("the daemon to serve", running.answers)

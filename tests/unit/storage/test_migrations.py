@@ -3,6 +3,8 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from alembic.config import Config
+from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine, Table, make_url
 from sqlalchemy.schema import CreateTable
 
@@ -218,3 +220,12 @@ def test_every_table_can_be_made_on_postgresql_too(table: Table) -> None:
 def test_every_constraint_has_a_name() -> None:
     unnamed = [c for table in metadata.sorted_tables for c in table.constraints if not c.name]
     assert unnamed == []
+
+
+def test_every_step_bears_its_number_in_the_name_of_its_file() -> None:
+    config = Config()
+    config.set_main_option("script_location", str(schema_version.MIGRATIONS))
+    scripts = ScriptDirectory.from_config(config)
+    assert scripts.get_current_head() == schema_version.newest()
+    for script in scripts.walk_revisions():
+        assert Path(script.path).name.startswith(f"m{script.revision}_")
