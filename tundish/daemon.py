@@ -5,13 +5,13 @@ import gc
 from collections.abc import Callable, Coroutine
 from contextlib import ExitStack
 from dataclasses import dataclass
+from importlib import import_module
 from pathlib import Path
 
 import structlog
 
 from acquire.clock import SystemClock
 from acquire.supervisor import Supervisor
-from api.app import close_app, create_app, end_streams
 from storage.errors import WriterClosedError
 from storage.file_place import FilePlace
 from storage.ledger import ActorKind
@@ -91,11 +91,14 @@ class Daemon:
             if isinstance(store.place, FilePlace):
                 stack.enter_context(told_beside(store.place.path, config.api.address))
             parts = parts_of(store, self._place.file, self._clock)
+            stack.enter_context(handled(self.stop, lambda: self._reload(parts.book)))
+            parts.book.open_all(config, plans)
+            await asyncio.to_thread(import_module, "api.app")  # half of a start: lines are heard meanwhile
+            from api.app import close_app, create_app, end_streams
+
             app = create_app(services_of(parts, config, self._clock.utc_us))
             stack.callback(close_app, app)
             web = server(app)
-            stack.enter_context(handled(self.stop, lambda: self._reload(parts.book)))
-            parts.book.open_all(config, plans)
             async with asyncio.TaskGroup() as tasks:
                 serving = tasks.create_task(web.serve(sockets=[listener]), name="web")
                 others = [tasks.create_task(step) for step in self._steps(parts)]

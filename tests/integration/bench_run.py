@@ -85,8 +85,16 @@ class Daemon:
 
 
 @contextlib.contextmanager
-def daemon(config: Path, port: int, environment: Mapping[str, str] | None = None) -> Iterator[Daemon]:
-    """Run the daemon with a configuration until the end of the block; it serves when the block begins."""
+def daemon(
+    config: Path,
+    port: int,
+    environment: Mapping[str, str] | None = None,
+    serves: Callable[[], bool] | None = None,
+) -> Iterator[Daemon]:
+    """Run the daemon with a configuration until the end of the block.
+
+    It answers when the block begins, or does what `serves` looks for.
+    """
     log = config.with_suffix(".log")
     call = [sys.executable, "-c", "from tundish.cli import main; main()", "run", "--config", str(config)]
     with (
@@ -95,7 +103,7 @@ def daemon(config: Path, port: int, environment: Mapping[str, str] | None = None
     ):
         running = Daemon(process, port, log)
         try:
-            until("the daemon to serve", running.answers)
+            until("the daemon to serve", serves or running.answers)
             yield running
         finally:
             if process.poll() is None:
