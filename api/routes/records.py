@@ -1,13 +1,18 @@
-"""Lots, vessels, samples, methods, reagents and their like: one set of routes for each kind of record."""
+"""Lots, vessels, samples, methods, reagents and their like: one set of routes for every kind of record.
+
+The kind stands in the address. Its fields are checked by the model of the kind when the record is made, so
+that the routes cost the start of the daemon nothing for each kind.
+"""
 
 from http import HTTPStatus
-from typing import Annotated, Any
+from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Query
 from sqlalchemy import Connection
+from starlette.convertors import Convertor, register_url_convertor
 
 from api.dependencies import DatabaseOf, ServicesOf
-from api.desk import DeskOf, problem_of
+from api.desk import DeskOf
 from api.parameters import LARGEST, Limit
 from api.routing import reads, writes
 from api.schemas.bench import (
@@ -23,8 +28,6 @@ from api.times import rfc3339
 from bench import records
 from bench.actor import Actor
 from bench.canonical_json import from_text
-from bench.kinds.base import Body
-from bench.kinds.registry import KINDS
 from bench.refused import MalformedError, NotThereError
 from bench.sample_codes import code as sample_code
 from storage.queries.records import (
@@ -36,7 +39,7 @@ from storage.queries.records import (
 )
 from storage.transaction import Transaction
 
-PLURALS = {
+PLURALS: Final = {
     "lot": "lots",
     "vessel": "vessels",
     "sample": "samples",
@@ -50,27 +53,46 @@ PLURALS = {
 }
 """Where each kind of record is found."""
 
+_KINDS: Final = {plural: kind for kind, plural in PLURALS.items()}
+
+
+class _Plural(Convertor[str]):
+    """The part of an address that names a kind of record; any other is no route of ours."""
+
+    regex = "|".join(_KINDS)
+
+    def convert(self, value: str) -> str:
+        """Return the word as it stands in the address."""
+        return value
+
+    def to_string(self, value: str) -> str:
+        """Return the word as it stands in the address."""
+        return value
+
+
+register_url_convertor("records", _Plural())
+
 After = Annotated[int, Query(ge=0, le=LARGEST, description="From `next` of the page before.")]
 
-router = APIRouter()
+router = APIRouter(tags=["records"])
 
 
-def _body(version: RecordVersion, model: type[Body]) -> dict[str, Any]:
-    return {
-        "id": version.record_id,
-        "code": version.code,
-        "version": version.version,
-        "number": version.number,
-        "valid_from": rfc3339(version.valid_from_us),
-        "retired": version.retired,
-        "fields": records.read(version, model).body,
-    }
+def _body(version: RecordVersion) -> RecordBody:
+    return RecordBody(
+        id=version.record_id,
+        code=version.code,
+        version=version.version,
+        number=version.number,
+        valid_from=rfc3339(version.valid_from_us),
+        retired=version.retired,
+        fields=from_text(version.body),
+    )
 
 
 def _newest(connection: Connection, kind: str, code: str) -> RecordVersion:
     found = record_by_code(connection, kind, code)
     if found is None:
-        raise problem_of(NotThereError("record.unknown", f"there is no {kind} {code!r}"))
+        raise NotThereError("record.unknown", f"there is no {kind} {code!r}")
     return found
 
 
@@ -82,93 +104,85 @@ def _free_sample_code(connection: Connection) -> str:
     return sample_code(index)
 
 
-def _json_of(given: Any) -> dict[str, Any]:
-    """Return the fields of a request for a kind that is only known when the routes are laid."""
-    fields: dict[str, Any] = given.fields.model_dump(mode="json")
-    return fields
+@reads(router, "/{plural:records}", response_model=RecordPage, summary="Every record of a kind")
+async def list_records(plural: str, database: DatabaseOf, after: After = 0, limit: Limit = 100) -> RecordPage:
+    """Return the newest version of each record of a kind, in the order in which they were made."""
+    found = await database.read(records_of_kind, _KINDS[plural], after=after, limit=limit + 1)
+    more = found[limit - 1].record_id if len(found) > limit else None
+    return RecordPage(items=[_body(one) for one in found[:limit]], next=more)
 
 
-def _lay(kind: str, model: type[Body]) -> None:
-    """Lay the routes of one kind."""
-    plural, words = PLURALS[kind], kind.replace("_", " ")
-    own = APIRouter(tags=[plural])
+@reads(router, "/{plural:records}/{code}", response_model=RecordBody, summary="One record")
+async def get_record(plural: str, code: str, database: DatabaseOf) -> RecordBody:
+    """Return the newest version of a record."""
+    return _body(await database.read(_newest, _KINDS[plural], code))
 
-    @reads(own, f"/{plural}", response_model=RecordPage[model], summary=f"Every {words}")  # type: ignore[valid-type]
-    async def list_records(database: DatabaseOf, after: After = 0, limit: Limit = 100) -> Any:
-        found = await database.read(records_of_kind, kind, after=after, limit=limit + 1)
-        more = found[limit - 1].record_id if len(found) > limit else None
-        return {"items": [_body(one, model) for one in found[:limit]], "next": more}
 
-    @reads(own, f"/{plural}/{{code}}", response_model=RecordBody[model], summary=f"One {words}")  # type: ignore[valid-type]
-    async def get_record(code: str, database: DatabaseOf) -> Any:
-        return _body(await database.read(_newest, kind, code), model)
-
-    @reads(own, f"/{plural}/{{code}}/history", response_model=HistoryBody, summary=f"Versions of one {words}")
-    async def get_history(code: str, database: DatabaseOf) -> Any:
-        newest = await database.read(_newest, kind, code)
-        found = await database.read(record_history, newest.record_id)
-        return HistoryBody(
-            items=[
-                VersionBody(
-                    version=one.version.version,
-                    number=one.version.number,
-                    valid_from=rfc3339(one.version.valid_from_us),
-                    retired=one.version.retired,
-                    fields=from_text(one.version.body),
-                    actor=one.actor,
-                    at=rfc3339(one.at_us),
-                    reason=one.reason,
-                )
-                for one in found
-            ]
-        )
-
-    @writes(
-        own,
-        "POST",
-        f"/{plural}",
-        response_model=RecordAnswer,
-        status_code=HTTPStatus.CREATED,
-        summary=f"Make a {words}",
-    )
-    async def make_record(body: NewRecord[model], desk: DeskOf, services: ServicesOf) -> Any:  # type: ignore[valid-type]
-        def work(tx: Transaction, by: Actor) -> dict[str, Any]:
-            code = body.code
-            if code is None and kind == "sample":
-                code = _free_sample_code(tx.connection)
-            if code is None:
-                raise MalformedError("record.code_malformed", f"a {words} needs a code")
-            valid = services.clock_us() if body.valid_from is None else body.valid_from
-            fields = _json_of(body)
-            made = records.make(tx, by, kind, code, fields, valid_from_us=valid)
-            return {"id": made, "code": code, "version": 1}
-
-        return await desk.act(work, reason=body.reason, status=HTTPStatus.CREATED)
-
-    @writes(own, "PUT", f"/{plural}/{{code}}", response_model=RecordAnswer, summary=f"Change a {words}")
-    async def change_record(
-        code: str,
-        body: ChangedRecord[model],  # type: ignore[valid-type]
-        desk: DeskOf,
-        services: ServicesOf,
-    ) -> Any:
-        def work(tx: Transaction, by: Actor) -> dict[str, Any]:
-            version = records.revise(
-                tx,
-                by,
-                kind,
-                code,
-                _json_of(body),
-                valid_from_us=services.clock_us() if body.valid_from is None else body.valid_from,
-                expected_version=body.version,
-                retired=body.retired,
+@reads(router, "/{plural:records}/{code}/history", response_model=HistoryBody, summary="Its versions")
+async def get_history(plural: str, code: str, database: DatabaseOf) -> HistoryBody:
+    """Return every version of a record, oldest first, with who made it, when and why."""
+    newest = await database.read(_newest, _KINDS[plural], code)
+    found = await database.read(record_history, newest.record_id)
+    return HistoryBody(
+        items=[
+            VersionBody(
+                version=one.version.version,
+                number=one.version.number,
+                valid_from=rfc3339(one.version.valid_from_us),
+                retired=one.version.retired,
+                fields=from_text(one.version.body),
+                actor=one.actor,
+                at=rfc3339(one.at_us),
+                reason=one.reason,
             )
-            return {"id": _newest(tx.connection, kind, code).record_id, "code": code, "version": version}
-
-        return await desk.act(work, reason=body.reason)
-
-    router.include_router(own)
+            for one in found
+        ]
+    )
 
 
-for _kind, _model in KINDS.items():
-    _lay(_kind, _model)
+@writes(
+    router,
+    "POST",
+    "/{plural:records}",
+    response_model=RecordAnswer,
+    status_code=HTTPStatus.CREATED,
+    summary="Make a record",
+)
+async def make_record(plural: str, body: NewRecord, desk: DeskOf, services: ServicesOf) -> Any:
+    """Make the first version of a record; a sample without a code gets one."""
+    kind = _KINDS[plural]
+
+    def work(tx: Transaction, by: Actor) -> dict[str, Any]:
+        code = body.code
+        if code is None and kind == "sample":
+            code = _free_sample_code(tx.connection)
+        if code is None:
+            raise MalformedError("record.code_malformed", f"a {kind} needs a code")
+        valid = services.clock_us() if body.valid_from is None else body.valid_from
+        made = records.make(tx, by, kind, code, body.fields, valid_from_us=valid)
+        return {"id": made, "code": code, "version": 1}
+
+    return await desk.act(work, reason=body.reason, status=HTTPStatus.CREATED)
+
+
+@writes(router, "PUT", "/{plural:records}/{code}", response_model=RecordAnswer, summary="Change a record")
+async def change_record(
+    plural: str, code: str, body: ChangedRecord, desk: DeskOf, services: ServicesOf
+) -> Any:
+    """Make the next version of a record; whoever changed it meanwhile is not overwritten."""
+    kind = _KINDS[plural]
+
+    def work(tx: Transaction, by: Actor) -> dict[str, Any]:
+        version = records.revise(
+            tx,
+            by,
+            kind,
+            code,
+            body.fields,
+            valid_from_us=services.clock_us() if body.valid_from is None else body.valid_from,
+            expected_version=body.version,
+            retired=body.retired,
+        )
+        return {"id": _newest(tx.connection, kind, code).record_id, "code": code, "version": version}
+
+    return await desk.act(work, reason=body.reason)

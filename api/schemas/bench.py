@@ -1,19 +1,17 @@
 """Bodies of the bench: records in versions, trays, ties, control records, holds, results."""
 
-from typing import Annotated, Any, Generic, TypeVar
+from typing import Annotated, Any
 
 from pydantic import Field
 
 from api.parameters import Moment
 from api.schemas.common import Body, LedgerNumber, UtcTime
-from bench.kinds.base import Body as RecordFields
 
-Fields = TypeVar("Fields", bound=RecordFields)
 Reason = Annotated[str | None, Field(max_length=1000, description="Why, in words; it stands in the ledger.")]
 CodeText = Annotated[str, Field(max_length=40, examples=["25-RI-01"])]
 
 
-class RecordBody(Body, Generic[Fields]):
+class RecordBody(Body):
     """One version of a record."""
 
     id: int
@@ -22,13 +20,13 @@ class RecordBody(Body, Generic[Fields]):
     number: LedgerNumber
     valid_from: UtcTime
     retired: bool
-    fields: Fields
+    fields: dict[str, Any] = Field(description="What the kind holds; checked by its model.")
 
 
-class RecordPage(Body, Generic[Fields]):
+class RecordPage(Body):
     """Records of one kind, in the order in which they were made."""
 
-    items: list[RecordBody[Fields]]
+    items: list[RecordBody]
     next: int | None = Field(description="Give it as `after` for the next page; null on the last one.")
 
 
@@ -51,22 +49,22 @@ class HistoryBody(Body):
     items: list[VersionBody]
 
 
-class NewRecord(Body, Generic[Fields]):
+class NewRecord(Body):
     """A record to be made."""
 
     code: CodeText | None = Field(
         None, description="What people call it; a sample gets one if none is given."
     )
-    fields: Fields
+    fields: dict[str, Any] = Field(description="What the kind holds; checked by its model.")
     valid_from: Moment | None = Field(None, description="From when it holds; from now on if left out.")
     reason: Reason = None
 
 
-class ChangedRecord(Body, Generic[Fields]):
+class ChangedRecord(Body):
     """A record as it shall be."""
 
     version: int = Field(ge=1, description="The version that the change was made from.")
-    fields: Fields
+    fields: dict[str, Any] = Field(description="What the kind holds; checked by its model.")
     valid_from: Moment | None = None
     retired: bool = False
     reason: Reason = None
