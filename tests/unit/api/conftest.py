@@ -6,6 +6,7 @@ from fastapi import FastAPI
 
 from api.app import close_app, create_app
 from storage.store import Store
+from tests.fakes.api_app import app_on
 from tests.fakes.api_services import still_services
 from tests.fakes.bench_records import fill_records
 from tests.fakes.filled_store import Answer, Filler, fill_bench
@@ -28,7 +29,7 @@ def filler(store: Store) -> Filler:
 
 @pytest.fixture
 def app(store: Store) -> Iterator[FastAPI]:
-    app = create_app(still_services(store))
+    app = app_on(still_services(store))
     yield app
     close_app(app)
 

@@ -9,9 +9,10 @@ import httpx
 import pytest
 from fastapi import FastAPI
 
-from api.app import close_app, create_app
+from api.app import close_app
 from bench.rules import RULES
 from storage.store import Store
+from tests.fakes.api_app import app_on
 from tests.fakes.api_services import still_services
 from tests.fakes.filled_store import NOON_US, Answer, Filler
 from tests.unit.bench.acts import take_in
@@ -53,7 +54,7 @@ class Bench:
 
 @pytest.fixture
 async def bench(store: Store) -> AsyncIterator[Bench]:
-    app: FastAPI = create_app(still_services(store))
+    app: FastAPI = app_on(still_services(store))
     async with httpx.AsyncClient(transport=httpx.ASGITransport(app), base_url=BASE) as client:
         yield Bench(client)
     close_app(app)
