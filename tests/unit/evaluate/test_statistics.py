@@ -84,6 +84,12 @@ def test_standard_deviation__published_nist_certified(name: str) -> None:
     assert standard_deviation(values) == pytest.approx(certified["certified_sd"], rel=relative)
 
 
+def test_standard_deviation__closed_form_where_the_mean_itself_is_rounded() -> None:
+    # 0, 2 and 2 above 2^53: the mean, 4/3 above it, has no double; the deviation is 2 over the root of 3.
+    values = [2.0**53, 2.0**53 + 2, 2.0**53 + 2]
+    assert standard_deviation(values) == pytest.approx(2 / math.sqrt(3), rel=1e-15)
+
+
 def test_standard_deviation__limit_of_equal_values_is_zero() -> None:
     assert standard_deviation([0.1] * 7) == 0.0
 
