@@ -312,3 +312,7 @@ def test_every_set_names_its_source_and_every_rule_its_definition() -> None:
     for each in rule_sets():
         assert each.source.endswith(("Published.", "Recalled."))
         assert all(one.definition and one.causes and one.span >= 1 for one in each.rules)
+
+
+def test_a_rule_that_compares_the_controls_of_a_run_looks_at_the_present_run_alone() -> None:
+    assert [rule(rule_id).span for rule_id in ("R-4s", "R-4s-range")] == [1, 1]
