@@ -52,6 +52,12 @@ def test_dead_stop_threshold__limit_a_passing_without_dosing_has_no_slope() -> N
     assert point.only().slope == math.inf
 
 
+def test_dead_stop_threshold__closed_form_slope_from_the_reading_before() -> None:
+    current = [1.0] * 5 + [5.0, 6.0, 7.0, 8.0, 9.0]
+    point = dead_stop_threshold(TIMES, VOLUMES, current, threshold=5.0, hold_s=3.0).only()
+    assert point.slope == pytest.approx((5.0 - 1.0) / 0.1)
+
+
 def test_dead_stop_threshold__limit_a_fall_without_dosing_falls_without_end() -> None:
     found = dead_stop_threshold(
         [0.0, 1.0, 2.0],
