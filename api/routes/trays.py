@@ -35,7 +35,6 @@ from storage.transaction import Transaction
 
 router = APIRouter(tags=["trays"])
 DONE = {"done": True}
-EVER = 2**62  # later than any moment [µs]
 
 
 def code_of(connection: Connection, record_id: int | None) -> str | None:
@@ -58,7 +57,7 @@ def _item(connection: Connection, one: TrayItem) -> ItemBody:
 
 
 def _tray(connection: Connection, instrument: str) -> TrayBody:
-    on = on_instrument_at(connection, instrument, EVER)
+    on = on_instrument_at(connection, instrument)
     items = [one for one in tray_items(connection, instrument) if one.state != "removed"]
     return TrayBody(
         instrument=instrument,

@@ -108,15 +108,14 @@ def last_place(connection: Connection, instrument: str) -> float:
     return float(connection.execute(query).scalar() or 0.0)
 
 
-def on_instrument_at(connection: Connection, instrument: str, at_us: int) -> OnInstrument | None:
-    """Return what stood on an instrument at a moment, as far as it was entered. [µs]"""
-    query = (
-        select(on_instrument)
-        .where(on_instrument.c.instrument == instrument, on_instrument.c.at_us <= at_us)
-        .order_by(on_instrument.c.number.desc())
-        .limit(1)
-    )
-    row = connection.execute(query).one_or_none()
+def on_instrument_at(
+    connection: Connection, instrument: str, at_us: int | None = None
+) -> OnInstrument | None:
+    """Return what stood on an instrument at a moment, as far as was entered; None for the last. [µs]"""
+    query = select(on_instrument).where(on_instrument.c.instrument == instrument)
+    if at_us is not None:
+        query = query.where(on_instrument.c.at_us <= at_us)
+    row = connection.execute(query.order_by(on_instrument.c.number.desc()).limit(1)).one_or_none()
     return None if row is None else OnInstrument(*row[:6])
 
 
