@@ -71,7 +71,7 @@ def _expected_errors() -> tuple[type[Exception], ...]:
 def guarded(call: Callable[[], Any]) -> int:
     """Run a call and turn errors that a person can mend into one clear text each and exit code 2."""
     try:
-        call()
+        code = call()  # click gives the code of an exit back when it does not end the process itself
     except click.exceptions.Exit as stop:
         return stop.exit_code
     except click.ClickException as error:
@@ -82,7 +82,7 @@ def guarded(call: Callable[[], Any]) -> int:
     except _expected_errors() as error:
         click.echo(f"tundish: {error}", err=True)
         return USAGE_ERROR
-    return 0
+    return code if isinstance(code, int) else 0
 
 
 def main() -> None:

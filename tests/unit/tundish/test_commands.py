@@ -219,6 +219,15 @@ def test_a_bug_of_ours_keeps_its_traceback() -> None:
         guarded(fail)
 
 
+def test_a_command_that_found_something_amiss_says_so_to_the_shell() -> None:
+    @click.command()
+    def amiss() -> None:
+        raise click.exceptions.Exit(BROKEN)
+
+    assert guarded(lambda: amiss([], standalone_mode=False)) == BROKEN
+    assert guarded(lambda: cli.cli(["--version"], standalone_mode=False)) == 0
+
+
 def test_a_wrong_option_is_exit_code_2(capsys: pytest.CaptureFixture[str]) -> None:
     def misuse() -> None:
         raise click.UsageError("no such option")
