@@ -12,7 +12,7 @@ from itertools import pairwise
 from typing import Final
 
 from acquire.accounting import Account
-from acquire.battery.subject import Law, Subject, demand, said_in
+from acquire.battery.subject import Law, Subject, demand
 from acquire.events import Event, FrameRead, FrameRefused, Instant
 
 SEED: Final = 20251006
@@ -89,7 +89,7 @@ def noise_before_costs_one_message_at_most(subject: Subject) -> None:
     wanted = subject.said(*others)
     for _ in range(MIXTURES):
         noise = chance.randbytes(subject.rehearsal.unit * chance.randrange(1, MOST_NOISE))
-        said = said_in(subject.hear([noise, first], *([message] for message in others)))
+        said = subject.said_in(subject.hear([noise, first], *([message] for message in others)))
         behind = said[len(said) - len(wanted) :]
         demand(behind == wanted, f"behind the noise {noise!r}, {others} says {behind}")
 

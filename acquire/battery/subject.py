@@ -47,7 +47,13 @@ class Subject:
 
     def said(self, *messages: bytes, hang_up: bool = False) -> list[Said]:
         """Return the readings and notices of whole messages."""
-        return said_in(self.hear(*([message] for message in messages), hang_up=hang_up))
+        return self.said_in(self.hear(*([message] for message in messages), hang_up=hang_up))
+
+    def said_in(self, events: Iterable[Event]) -> list[Said]:
+        """Return the readings and notices of all frames behind the lead, in their order."""
+        begin = len(self.rehearsal.lead)
+        frames = [event for event in events if isinstance(event, FrameRead) and event.span.offset >= begin]
+        return [one for frame in frames for one in (*frame.readings, *frame.notices)]
 
 
 Law = Callable[[Subject], None]
@@ -67,13 +73,6 @@ def subject_of(factory: DriverFactory) -> Subject:
         name = factory.identity.name
         raise BrokenLawError(f"driver {name} brings no messages to try it by; give its factory a rehearsal")
     return Subject(factory, rehearsal)
-
-
-def said_in(events: Iterable[Event]) -> list[Said]:
-    """Return the readings and notices of all frames, in their order."""
-    return [
-        one for event in events if isinstance(event, FrameRead) for one in (*event.readings, *event.notices)
-    ]
 
 
 def demand(holds: bool, otherwise: str) -> None:  # noqa: FBT001 - reads like an assertion
