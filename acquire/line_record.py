@@ -9,11 +9,25 @@ import structlog
 
 from acquire.events import Event, FrameRead, FrameRefused, Instant
 from acquire.line_state import Condition, LineState
-from acquire.reasons import WRONG_INSTRUMENT
+from acquire.reasons import (
+    NOT_A_NUMBER,
+    NOT_TEXT,
+    OUT_OF_FRAME,
+    TOO_LONG,
+    UNKNOWN_UNIT,
+    WRONG_CHECK,
+    WRONG_INSTRUMENT,
+    WRONG_LAYOUT,
+)
 
 OnChange = Callable[[LineState], None]
 
 SILENT_AFTER: Final = 3  # sendings without a byte in return, after which the state says so
+STRANGE_AFTER: Final = 20  # messages in a row that do not fit the driver, after which the state says so
+STRANGE: Final = frozenset(
+    {NOT_A_NUMBER, NOT_TEXT, OUT_OF_FRAME, TOO_LONG, UNKNOWN_UNIT, WRONG_CHECK, WRONG_LAYOUT}
+)
+"""Refusals that another instrument on the line, or another speed, would bring with every message."""
 
 
 class LineRecord:
@@ -26,6 +40,7 @@ class LineRecord:
         self._bytes_heard = self._overflow_bytes = self._unkept_bytes = 0
         self._frames_read = self._frames_refused = 0
         self._unanswered = 0  # sendings since the last byte
+        self._strange = 0  # refusals since the last frame that was read
         self._last_refusal: FrameRefused | None = None
         self._refusals: Counter[str] = Counter()
         self._log = structlog.get_logger().bind(line=first.line, driver=first.driver)
@@ -72,14 +87,16 @@ class LineRecord:
         for event in events:
             if isinstance(event, FrameRead):
                 self._frames_read += 1
+                self._strange = 0
                 if self._state.state is Condition.UNRECOGNISED:
                     self.say("info", "line.recognised")
                     self.enter(Condition.OPEN, at)
             elif isinstance(event, FrameRefused):
                 self._refused(event)
-                if event.reason == WRONG_INSTRUMENT and event.detail != self._state.why:
-                    self.say("error", "line.unrecognised", why=event.detail)
-                    self.enter(Condition.UNRECOGNISED, at, event.detail)
+                why = self._why_unrecognised(event)
+                if why and why != self._state.why:
+                    self.say("error", "line.unrecognised", why=why)
+                    self.enter(Condition.UNRECOGNISED, at, why)
 
     def overflowed(self, size: int) -> None:
         """Count bytes for which there was no room. [bytes]"""
@@ -94,6 +111,14 @@ class LineRecord:
         """Write a log entry about this line."""
         getattr(self._log, level)(event, **keys)
 
+    def _why_unrecognised(self, event: FrameRefused) -> str:
+        """Return why another instrument seems to be on this line; empty while none does."""
+        if event.reason == WRONG_INSTRUMENT:
+            return event.detail
+        if event.reason in STRANGE:
+            self._strange += 1
+        return _STRANGE if self._strange == STRANGE_AFTER and self._state.state is Condition.OPEN else ""
+
     def _refused(self, event: FrameRefused) -> None:
         self._frames_refused += 1
         self._last_refusal = event
@@ -107,6 +132,12 @@ class LineRecord:
 
 _SILENT: Final = (
     f"it was asked {SILENT_AFTER} times and said nothing; is it switched on, and is this its line and speed?"
+)
+
+
+_STRANGE: Final = (
+    f"{STRANGE_AFTER} messages in a row do not fit the driver of this line; is this its instrument, and are "
+    "speed, data bits and parity right?"
 )
 
 

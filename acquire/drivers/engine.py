@@ -6,9 +6,11 @@ from acquire.drivers.cutting import cutter_of
 from acquire.drivers.definition import Definition
 from acquire.drivers.escapes import bytes_of, characters_of
 from acquire.drivers.layouts import ignored_lines, layout_of
+from acquire.drivers.message import Content
 from acquire.drivers.refusal import Refusal
 from acquire.drivers.text import SEVEN_BITS, TextReader
-from acquire.events import Event, Filler, FrameRead, FrameRefused, Instant
+from acquire.events import Event, Filler, FrameRead, FrameRefused, Identity, Instant
+from acquire.reasons import WRONG_INSTRUMENT
 
 NS_PER_MS = 1_000_000
 """[ns/ms], exact."""
@@ -36,6 +38,7 @@ class DataOnlyDriver:
         )
         self._may_be_empty = bool(self._prompts or framing.ignore or framing.ansi)
         self._layout = layout_of(definition)
+        self._stranger = ""  # why nothing is taken until the right instrument says who it is
 
     @property
     def next_deadline_ns(self) -> int | None:
@@ -88,8 +91,20 @@ class DataOnlyDriver:
                 return Filler(span)
             content = self._layout.read(text)
         except Refusal as refusal:
+            if refusal.reason == WRONG_INSTRUMENT:
+                self._stranger = f"{refusal.detail}; nothing is taken until the right one says who it is"
             return FrameRefused(span, refusal.reason, refusal.detail)
-        return Filler(span) if content is None else FrameRead(span, content.readings, content.notices)
+        if content is None:
+            return Filler(span)
+        if self._stranger and not self._says_who_it_is(content):
+            return FrameRefused(span, WRONG_INSTRUMENT, self._stranger)
+        return FrameRead(span, content.readings, content.notices)
+
+    def _says_who_it_is(self, content: Content) -> bool:
+        if not any(isinstance(notice, Identity) for notice in content.notices):
+            return False
+        self._stranger = ""
+        return True
 
 
 def _frame_check(definition: Definition) -> FrameCheck | None:

@@ -2,8 +2,10 @@
 
 from acquire.errors import WriteStoppedError
 from acquire.events import FrameRead
+from acquire.line_record import STRANGE_AFTER
 from acquire.line_state import Condition
 from acquire.reasons import PARTIAL
+from acquire.registry import DriverRegistry
 from acquire.sink import Direction, Ending
 from tests.fakes.line_driver import FakeAskers, FakeLineDrivers
 from tests.unit.acquire.conftest import Bench
@@ -199,5 +201,19 @@ async def test_another_instrument_than_expected_is_a_state_until_the_right_one_s
     await bench.clock.advance(STEP_S)
     assert (bench.state().state, bench.state().why) == (Condition.UNRECOGNISED, "it says bur-1")
     line.arrive(b"ph-1\n")
+    await bench.clock.advance(STEP_S)
+    assert (bench.state().state, bench.state().why) == (Condition.OPEN, "")
+
+
+async def test_messages_that_do_not_fit_the_driver_are_a_state_until_one_fits(bench: Bench) -> None:
+    line = await bench.add(driver=DriverRegistry([]).factory("load-lines"))
+    line.arrive(b"pH 3,412 S T 21,4C mV 209,8\r\n" * (STRANGE_AFTER - 1))
+    await bench.clock.advance(STEP_S)
+    assert bench.state().state is Condition.OPEN
+    line.arrive(b"pH 3,412 S T 21,4C mV 209,8\r\n")
+    await bench.clock.advance(STEP_S)
+    assert bench.state().state is Condition.UNRECOGNISED
+    assert "is this its instrument, and are speed, data bits and parity right?" in bench.state().why
+    line.arrive(b"N|00000001|27.125|mg/L\r\n")
     await bench.clock.advance(STEP_S)
     assert (bench.state().state, bench.state().why) == (Condition.OPEN, "")

@@ -4,6 +4,7 @@ from pathlib import Path
 
 from acquire.drivers.data_only import DataOnlyFactory, factory_from_path, factory_from_text
 from acquire.events import Event, Filler, FrameRead, FrameRefused, Instant, Span
+from acquire.registry import DriverRegistry
 
 DATA = Path(__file__).parents[3] / "data" / "drivers"
 MS = 1_000_000
@@ -116,6 +117,16 @@ def test_more_rows_before_a_header_than_declared_are_refused() -> None:
     events = driver.receive(b"\xff\xfe" + rows.encode("utf-16-le"), at(0))
     assert reasons(events) == ["wrong_layout", "wrong_layout"]
     assert isinstance(events[-1], FrameRead)
+
+
+def test_nothing_of_another_instrument_is_taken_until_the_right_one_speaks() -> None:
+    driver = DriverRegistry([]).factory("so2-burette")()
+    result = b"R|0042|2025-10-06 08:41:07|F|W-1007|2.31|mL|29.6|mg/L|*53\r\n"
+    stranger, own = b"B|TA burette|ready|*7B\r\n", b"B|SO2 burette|ready|*BA\r\n"
+    events = driver.receive(result + stranger + result + own + result, at(0))
+    taken = [event.reason if isinstance(event, FrameRefused) else "" for event in events]
+    assert taken == ["", "wrong_instrument", "wrong_instrument", "", ""]
+    assert "nothing is taken until the right one says who it is" in str(events[2])
 
 
 def test_a_status_code_in_a_row_of_its_own_counts_for_its_frame() -> None:
