@@ -16,8 +16,7 @@ from enum import StrEnum
 from typing import Final, NamedTuple
 
 
-@dataclass(frozen=True, slots=True)
-class Instant:
+class Instant(NamedTuple):
     """A moment: UTC for people, a monotonic clock for differences."""
 
     utc_us: int

@@ -85,7 +85,9 @@ class Keeper:
             await self._unless_full(self._close_capture)
             return b""
         try:
-            capture = await self._ready_capture(chunks[0].at if chunks else at)
+            capture = self._capture
+            if capture is None or self._end is not None:
+                capture = await self._ready_capture(chunks[0].at if chunks else at)
             events, outgoing = await capture.hear(chunks, at, may_send=may_send)
         except SinkFullError:
             self._lose(chunks, at)

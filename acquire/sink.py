@@ -5,7 +5,7 @@ A call returns when what it carried is durable. A byte that makes an instrument 
 
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 from acquire.driver import DriverIdentity
 from acquire.events import Event, Instant
@@ -18,8 +18,7 @@ class Direction(StrEnum):
     SENT = "sent"
 
 
-@dataclass(frozen=True, slots=True)
-class Chunk:
+class Chunk(NamedTuple):
     """Bytes that crossed a line together."""
 
     at: Instant
@@ -42,8 +41,7 @@ class Opening:
     at: Instant
 
 
-@dataclass(frozen=True, slots=True)
-class Hearing:
+class Hearing(NamedTuple):
     """What one turn of a line brought: chunks first, then what the driver made of them."""
 
     chunks: tuple[Chunk, ...]

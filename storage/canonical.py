@@ -93,8 +93,8 @@ def _encoding(kinds: Sequence[Kind], types: Sequence[type]) -> Encode:
     """Return how a row is written whose values have these types."""
     there = [place for place, its_type in enumerate(types) if its_type is not type(None)]
 
-    def take(*wanted: Kind) -> _Take:
-        return _taker([place for place in there if kinds[place] in wanted])
+    def take(*wanted: Kind) -> Take:
+        return taker([place for place in there if kinds[place] in wanted])
 
     integers, reals, words, blobs = take(INTEGER), take(REAL), take(TEXT, NUMERAL), take(BLOB)
     numerals = take(NUMERAL)
@@ -117,10 +117,10 @@ def _encoding(kinds: Sequence[Kind], types: Sequence[type]) -> Encode:
     return encode
 
 
-_Take = Callable[[Row], tuple[Any, ...]]
+Take = Callable[[Row], tuple[Any, ...]]
 
 
-def _taker(places: Sequence[int]) -> _Take:
+def taker(places: Sequence[int]) -> Take:
     """Return what takes the values at some places out of a row."""
     match places:
         case []:

@@ -17,6 +17,9 @@ CACHE_KIB: Final = 16_000
 CACHED_STATEMENTS: Final = 1024
 """Prepared statements a connection keeps. A driver may drop the newest when it is full: the migrations of a
 new store filled the usual hundred, and what the writer says most was then prepared anew each time."""
+CHECKPOINT_PAGES: Final = 4_000
+"""When the log is copied into the file: the same pages of indexes are written at every commit, and are copied
+once for all of them. 16 MiB of pages of 4 KiB. [pages]"""
 JOURNAL_LIMIT_BYTES: Final = 64 * 1024 * 1024
 
 RESET_BUG_FIRST: Final = (3, 7, 0)
@@ -25,6 +28,7 @@ RESET_BUG_BACKPORTS: Final = ((3, 44, 6), (3, 50, 7))  # fixed on their own bran
 
 _WRITER_PRAGMAS: Final = (
     "journal_mode=WAL",
+    f"wal_autocheckpoint={CHECKPOINT_PAGES}",
     "synchronous=FULL",
     "foreign_keys=ON",
     f"cache_size=-{CACHE_KIB}",

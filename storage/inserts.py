@@ -6,15 +6,16 @@ around whether somebody wants to adapt it, which costs more than the rest of the
 the statement, and bytes go in as a `bytearray`.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import chain, groupby, repeat
-from operator import is_not, itemgetter
+from operator import is_not
 from typing import Any, Final
 
 from sqlalchemy import LargeBinary, Table
 
-from storage.rows import Row, SqlValue
+from storage.canonical import taker
+from storage.rows import Row
 from storage.schema import APPEND_ONLY, ledger
 
 ROWS_A_STATEMENT: Final = (64, 16, 4, 1)
@@ -30,8 +31,9 @@ _HEARTBEAT_SQL: Final = (
     "ON CONFLICT (id) DO UPDATE SET last_at_us = excluded.last_at_us"
 )
 
+Take = Callable[[Row], tuple[Any, ...]]
 Filled = tuple[bool, ...]
-"""Which columns of a row hold something."""
+"""Which of the columns that may be NULL hold something."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,26 +42,58 @@ class _Insert:
 
     texts: tuple[tuple[int, str], ...]
     """The INSERTs, each with how many rows it takes, most first."""
-    values: Callable[[Row], Sequence[SqlValue]]
+    values: Take
     """Takes what is to be written out of a row."""
 
 
+class _TableInserts:
+    """The INSERTs of one table; each is made when it is first needed."""
+
+    def __init__(self, table: Table) -> None:
+        self._table = table
+        self._nullable = [place for place, column in enumerate(table.columns) if column.nullable]
+        self._take_nullable = taker(self._nullable)
+        self._inserts: dict[Filled, _Insert] = {}
+
+    def write(self, driver: Any, rows: Sequence[Row]) -> None:
+        """Insert rows of this table."""
+        for filled, alike in groupby(rows, key=self._filled):
+            insert = self._inserts.get(filled)
+            if insert is None:
+                insert = self._inserts[filled] = self._insert(filled)
+            _write(driver, insert, list(alike))
+
+    def _filled(self, row: Row) -> Filled:
+        return tuple(map(is_not, self._take_nullable(row), repeat(None)))
+
+    def _insert(self, filled: Filled) -> _Insert:
+        empty = {place for place, is_filled in zip(self._nullable, filled, strict=True) if not is_filled}
+        columns = [(place, one) for place, one in enumerate(self._table.columns) if place not in empty]
+        plain = [(place, one) for place, one in columns if not isinstance(one.type, LargeBinary)]
+        blobs = [(place, one) for place, one in columns if isinstance(one.type, LargeBinary)]
+        names = ", ".join(f'"{column.name}"' for _, column in (*plain, *blobs))
+        marks = f"({', '.join('?' * len(columns))})"
+        head = f'INSERT INTO "{self._table.name}" ({names}) VALUES '  # noqa: S608 - names of our own schema
+        texts = tuple((count, head + ", ".join([marks] * count)) for count in ROWS_A_STATEMENT)
+        return _Insert(texts, _values([place for place, _ in plain], [place for place, _ in blobs]))
+
+
 class InsertTexts:
-    """The INSERTs of every append-only table, ready for the driver; each is made when it is first needed."""
+    """The INSERTs of every append-only table, ready for the driver."""
 
     def __init__(self) -> None:
         appended = {ledger, *APPEND_ONLY}
-        self._tables = [table for table in ledger.metadata.sorted_tables if table in appended]
-        self._inserts: dict[tuple[str, Filled], _Insert] = {}
+        self._tables = {
+            table.name: _TableInserts(table) for table in ledger.metadata.sorted_tables if table in appended
+        }
 
     def insert(self, driver: Any, pending: dict[str, list[Row]]) -> int:
         """Insert rows by table, parents before children; leave `pending` empty and return how many rows."""
         written = 0
-        for table in self._tables:
-            rows = pending.pop(table.name, [])
-            for filled, alike in groupby(rows, key=_filled):
-                _write(driver, self._insert(table, filled), list(alike))
-            written += len(rows)
+        for name, inserts in self._tables.items():
+            if rows := pending.pop(name, None):
+                inserts.write(driver, rows)
+                written += len(rows)
         return written
 
     def set_position(self, driver: Any, name: str, number: int) -> None:
@@ -70,49 +104,18 @@ class InsertTexts:
         """Remember that the daemon was alive. [µs since 1970 UTC]"""
         driver.execute(_HEARTBEAT_SQL, (at_us,))
 
-    def _insert(self, table: Table, filled: Filled) -> _Insert:
-        key = (table.name, filled)
-        if key not in self._inserts:
-            self._inserts[key] = _insert(table, filled)
-        return self._inserts[key]
 
-
-def _filled(row: Row) -> Filled:
-    return tuple(map(is_not, row, repeat(None)))
-
-
-def _insert(table: Table, filled: Filled) -> _Insert:
-    columns = [(place, column) for place, column in enumerate(table.columns) if filled[place]]
-    names = ", ".join(f'"{column.name}"' for _, column in columns)
-    marks = f"({', '.join('?' * len(columns))})"
-    head = f'INSERT INTO "{table.name}" ({names}) VALUES '  # noqa: S608 - names of our own schema
-    texts = tuple((count, head + ", ".join([marks] * count)) for count in ROWS_A_STATEMENT)
-    take = _taker([place for place, _ in columns])
-    return _Insert(texts, _without_bytes(take) if _has_blobs(table) else take)
-
-
-def _taker(places: Sequence[int]) -> Callable[[Row], Sequence[SqlValue]]:
-    if len(places) == 1:  # of one place an `itemgetter` returns the bare value
-        return lambda row: (row[places[0]],)
-    return itemgetter(*places)
-
-
-def _has_blobs(table: Table) -> bool:
-    return any(isinstance(column.type, LargeBinary) for column in table.columns)
-
-
-def _without_bytes(take: Callable[[Row], Sequence[SqlValue]]) -> Callable[[Row], Sequence[Any]]:
-    return lambda row: [bytearray(value) if type(value) is bytes else value for value in take(row)]
+def _values(plain: Sequence[int], blobs: Sequence[int]) -> Take:
+    take_plain, take_blobs = taker(plain), taker(blobs)
+    if not blobs:
+        return take_plain
+    return lambda row: (*take_plain(row), *map(bytearray, take_blobs(row)))
 
 
 def _write(driver: Any, insert: _Insert, rows: Sequence[Row]) -> None:
-    for text, some in _portions(insert.texts, rows):
-        driver.execute(text, tuple(chain.from_iterable(map(insert.values, some))))
-
-
-def _portions(texts: Sequence[tuple[int, str]], rows: Sequence[Row]) -> Iterator[tuple[str, Sequence[Row]]]:
     place = 0
-    for count, text in texts:
+    for count, text in insert.texts:
         while len(rows) - place >= count:
-            yield text, rows[place : place + count]
+            some = rows[place : place + count]
+            driver.execute(text, tuple(chain.from_iterable(map(insert.values, some))))
             place += count

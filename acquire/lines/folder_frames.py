@@ -7,7 +7,6 @@ decide how the rows behind them are read; they are the context.
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 from hashlib import sha256
 from typing import Final, NamedTuple
 
@@ -86,7 +85,7 @@ class FrameCutter:
 
     def silent(self) -> list[Frame]:
         """Return the frames that silence completes."""
-        return self._frames(self._account.tick(replace(START, monotonic_ns=self.silence_ns)))
+        return self._frames(self._account.tick(START._replace(monotonic_ns=self.silence_ns)))
 
     def _frames(self, events: Iterable[Event]) -> list[Frame]:
         frames = []

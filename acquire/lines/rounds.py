@@ -11,7 +11,7 @@ import threading
 from collections.abc import Callable
 from typing import Final
 
-PACE_S: Final = 0.02  # [s] from one round to the next; as long as one chunk may span
+PACE_S: Final = 0.01  # [s] from one round to the next; half of the writer's pause between commits
 
 
 class Rounds:

@@ -1,15 +1,14 @@
 """What every kind of line can do: be opened, bring pieces with their instants, send, and stop."""
 
 from dataclasses import dataclass
-from typing import Protocol, runtime_checkable
+from typing import NamedTuple, Protocol, runtime_checkable
 
 from acquire.doctor.evidence import Signals
 from acquire.events import Instant
 from acquire.sink import Ending
 
 
-@dataclass(frozen=True, slots=True)
-class Piece:
+class Piece(NamedTuple):
     """Bytes as they came out of the port at once."""
 
     at: Instant
@@ -39,8 +38,7 @@ class End:
     at: Instant
 
 
-@dataclass(frozen=True, slots=True)
-class Batch:
+class Batch(NamedTuple):
     """All that came since the last time."""
 
     pieces: tuple[Piece, ...] = ()

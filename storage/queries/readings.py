@@ -1,9 +1,9 @@
 """Readings and their versions, with what step 2 made of them."""
 
-from dataclasses import dataclass, fields
-from typing import Any, Final
+from dataclasses import dataclass
+from typing import Any, Final, NamedTuple
 
-from sqlalchemy import Connection, and_, exists, func, or_, select
+from sqlalchemy import Connection, and_, bindparam, exists, func, or_, select
 
 from storage.schema import capture, reading, taken
 from storage.schema import position as places
@@ -57,8 +57,7 @@ class ReadingRecord:
     note: str | None
 
 
-@dataclass(frozen=True, slots=True)
-class UntakenReading:
+class UntakenReading(NamedTuple):
     """What step 2 needs of a reading."""
 
     number: int
@@ -204,15 +203,18 @@ def reading_versions(connection: Connection, reading_id: int) -> list[ReadingRec
     return [_reading_record(row) for row in connection.execute(statement)]
 
 
+_SELECT_UNTAKEN: Final = (
+    select(*(reading.c[name] for name in UntakenReading._fields))
+    .where(reading.c.number > bindparam("after"))
+    .order_by(reading.c.number)
+    .limit(bindparam("limit"))
+)
+
+
 def untaken_readings(connection: Connection, *, after: int, limit: int) -> list[UntakenReading]:
     """Return the next reading versions after a number, in order."""
-    statement = (
-        select(*(reading.c[one.name] for one in fields(UntakenReading)))
-        .where(reading.c.number > after)
-        .order_by(reading.c.number)
-        .limit(limit)
-    )
-    return [UntakenReading(*row) for row in connection.execute(statement)]
+    found = connection.execute(_SELECT_UNTAKEN, {"after": after, "limit": limit})
+    return list(map(UntakenReading._make, found))
 
 
 def position(connection: Connection, name: str) -> int:

@@ -114,10 +114,11 @@ def latency() -> list[Figure]:
             str(log),
         ]
         with simulators(folder / "ports", *arguments) as ports, bench_daemon(folder, ports) as running:
+            served_us = time.time_ns() // 1000
             observer = Observer(folder / "store.db")
             processor = Processor(running.process.pid)
             _watch(observer, processor, LINES * FRAMES)
-            return _latency_figures(observer, log, processor)
+            return _latency_figures(observer, log, processor, served_us)
 
 
 def _watch(observer: Observer, processor: Processor, wanted: int) -> None:
@@ -134,11 +135,12 @@ def _watch(observer: Observer, processor: Processor, wanted: int) -> None:
         time.sleep(0.001)  # how finely the figures are resolved
 
 
-def _latency_figures(observer: Observer, log: Path, processor: Processor) -> list[Figure]:
-    """Compare what was put on the wire once every line was heard with what was kept, and when.
+def _latency_figures(observer: Observer, log: Path, processor: Processor, served_us: int) -> list[Figure]:
+    """Compare what was put on the wire with what was kept, and when.
 
-    The shares of the processors are those of the same stretch: from the first frame of the last line to the
-    last frame.
+    The stretch begins when every line is heard and the start is over, which the daemon hears through while it
+    still loads its pages; nothing may be lost from the first frame on that was heard of a line. The shares of
+    the processors are those of the same stretch.
     """
     kept = observer.readings()
     put = [
@@ -148,12 +150,12 @@ def _latency_figures(observer: Observer, log: Path, processor: Processor) -> lis
     for at_us, key in put:
         if key in kept:
             heard_first.setdefault(key[0], at_us)
-    all_heard_us = max(heard_first.values())
-    steady = [(at_us, key) for at_us, key in put if at_us > all_heard_us]
-    missing = sum(key not in kept for _, key in steady)
+    begin_us = max(served_us, *heard_first.values())
+    missing = sum(key not in kept and at_us > heard_first[key[0]] for at_us, key in put)
+    steady = [(at_us, key) for at_us, key in put if at_us > begin_us]
     last_us = steady[-1][0]
-    shares = processor.between(all_heard_us, last_us)
-    per_s = len(steady) / ((last_us - all_heard_us) / 1e6)
+    shares = processor.between(begin_us, last_us)
+    per_s = len(steady) / ((last_us - begin_us) / 1e6)
     waits_ms = [(observer.committed_us(kept[key]) - at_us) / 1000 for at_us, key in steady if key in kept]
     return [
         Figure("64 lines: last byte to committed row, p50", percentile(waits_ms, 0.5), "ms"),

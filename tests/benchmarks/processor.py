@@ -29,6 +29,7 @@ class Processor:
 
     def __init__(self, process_id: int) -> None:
         self._process = psutil.Process(process_id)
+        self._family = [psutil.Process(), *psutil.Process().children(recursive=True)]  # slow to ask for
         self._samples: list[Sample] = []
         self._next_s = 0.0
 
@@ -46,8 +47,7 @@ class Processor:
         return Shares((last.own_s - first.own_s) / took_s, (last.others_s - first.others_s) / took_s)
 
     def _sample(self) -> Sample:
-        family = [psutil.Process(), *psutil.Process().children(recursive=True)]
-        ours_s = sum(_used_s(process) for process in family)
+        ours_s = sum(map(_used_s, self._family))
         return Sample(time.time_ns() // 1000, _used_s(self._process), _busy_s() - ours_s)
 
 
