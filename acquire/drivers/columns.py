@@ -36,6 +36,10 @@ class FixedLayout:
         self._records = [_columns(record, layout.width, definition) for record in layout.records]
         self._records.sort(key=lambda record: record.mark is None)  # the unmarked one is for the rest
 
+    def knows(self, text: str) -> bool:
+        """Tell whether a row begins like one of the records that begin with a constant."""
+        return any(record.mark is not None and record.fits(text) for record in self._records)
+
     def read(self, text: str, before: Facts | None = None) -> Content:
         """Return what a row says."""
         row = text.ljust(self._width) if self._trimmed else text

@@ -117,7 +117,7 @@ def _check_faults(definition: Definition) -> Iterator[str]:
 def _unread_bytes(definition: Definition) -> int:
     """Return how many bytes at the beginning of every frame belong to constant columns. [bytes]"""
     layout = definition.delimited
-    if layout is None or layout.header or layout.rows:
+    if layout is None or layout.header or layout.rows or definition.labelled is not None:
         return 0
     return min(_constant_bytes(record.columns, layout, definition) for record in layout.records)
 

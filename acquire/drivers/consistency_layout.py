@@ -12,25 +12,36 @@ from acquire.drivers.layout_tables import Delimited, Fixed, Labelled
 
 def layout_faults(definition: Definition) -> Iterator[str]:
     """Yield every fault of the layout, each with its key path."""
-    layouts = [definition.delimited, definition.fixed, definition.labelled]
-    if sum(layout is not None for layout in layouts) != 1:
-        yield "delimited, fixed, labelled: a driver file has exactly one of these tables"
+    if not definition.records or (definition.delimited is not None and definition.fixed is not None):
+        yield "delimited, fixed, labelled: a driver file has one of these tables, or labelled beside rows"
         return
     if definition.delimited is not None:
         yield from _delimited_faults(definition, definition.delimited)
-    elif definition.fixed is not None:
+    if definition.fixed is not None:
         yield from _fixed_faults(definition, definition.fixed)
-    elif definition.labelled is not None:
+    if definition.labelled is not None:
         yield from _labelled_faults(definition, definition.labelled)
+        yield from _beside_faults(definition)
     for at, record in enumerate(definition.records):
         yield from field_faults(record, definition, _path(definition, at))
 
 
 def _path(definition: Definition, number: int) -> str:
-    if definition.labelled is not None:
+    if definition.records[number] is definition.labelled:
         return "labelled.fields"
     name = "delimited" if definition.delimited is not None else "fixed"
     return f"{name}.records.{number}.columns"
+
+
+def _beside_faults(definition: Definition) -> Iterator[str]:
+    """Yield the faults of rows from which a labelled message could not be told."""
+    rows = definition.delimited or definition.fixed
+    if rows is None:
+        return
+    if not all(isinstance(record.columns[0], ConstantField) for record in rows.records):
+        yield "labelled: beside rows that all begin with a constant, so that the two can be told apart"
+    if rows.rows or (isinstance(rows, Delimited) and rows.header):
+        yield "labelled: it cannot stand beside frames of several rows, or a table with a header row"
 
 
 def _delimited_faults(definition: Definition, layout: Delimited) -> Iterator[str]:

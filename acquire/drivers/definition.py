@@ -89,6 +89,5 @@ class Definition(StrictModel):
     def records(self) -> tuple[Record | Labelled, ...]:
         """Every kind of message, whichever the layout."""
         rows = self.delimited or self.fixed
-        if rows is not None:
-            return rows.records
-        return (self.labelled,) if self.labelled is not None else ()
+        records = rows.records if rows is not None else ()
+        return records if self.labelled is None else (*records, self.labelled)

@@ -6,6 +6,7 @@ from acquire.drivers.columns import FixedLayout
 from acquire.drivers.definition import Definition
 from acquire.drivers.escapes import characters_of
 from acquire.drivers.labels import LabelledLayout
+from acquire.drivers.layout_tables import Labelled
 from acquire.drivers.message import Content, Facts, joined
 from acquire.drivers.rows import RowLayout, Splitter
 from acquire.drivers.tables import HeaderLayout
@@ -42,6 +43,18 @@ class FrameOfRows:
         return joined(said) if said else None
 
 
+class RowsBesideLabels:
+    """Rows that begin with a constant, and labelled messages for all that does not."""
+
+    def __init__(self, rows: RowLayout | FixedLayout, labelled: LabelledLayout) -> None:
+        self._rows = rows
+        self._labelled = labelled
+
+    def read(self, text: str, before: Facts | None = None) -> Content:
+        """Return what a row or a labelled message says."""
+        return (self._rows if self._rows.knows(text) else self._labelled).read(text, before)
+
+
 def layout_of(definition: Definition) -> Layout:
     """Return a layout as a driver file declares it; make one a capture, for it may remember a header row."""
     encoding = definition.framing.encoding
@@ -59,16 +72,29 @@ def ignored_lines(definition: Definition) -> tuple[str, ...]:
 
 
 def _row_layout_of(definition: Definition) -> Layout:
-    encoding = definition.framing.encoding
+    rows = _rows_of(definition)
+    if definition.labelled is None:
+        if rows is None:
+            raise ValueError("a driver file needs a layout")
+        return rows
+    labelled = _labelled_layout(definition.labelled, definition)
+    return labelled if rows is None or isinstance(rows, HeaderLayout) else RowsBesideLabels(rows, labelled)
+
+
+def _rows_of(definition: Definition) -> RowLayout | FixedLayout | HeaderLayout | None:
     if definition.fixed is not None:
         return FixedLayout(definition.fixed, definition)
-    if definition.labelled is not None:
-        between = characters_of(definition.labelled.between, encoding)
-        label_end = characters_of(definition.labelled.label_end, encoding)
-        return LabelledLayout(definition.labelled, between, label_end, ignored_lines(definition), definition)
-    if definition.delimited is None:
-        raise ValueError("a driver file needs a layout")
-    splitter = Splitter(definition.delimited, characters_of(definition.delimited.separator, encoding))
-    if definition.delimited.header:
-        return HeaderLayout(splitter, definition.delimited, definition)
-    return RowLayout(splitter, definition.delimited.records, definition)
+    layout = definition.delimited
+    if layout is None:
+        return None
+    splitter = Splitter(layout, characters_of(layout.separator, definition.framing.encoding))
+    if layout.header:
+        return HeaderLayout(splitter, layout, definition)
+    return RowLayout(splitter, layout.records, definition)
+
+
+def _labelled_layout(layout: Labelled, definition: Definition) -> LabelledLayout:
+    encoding = definition.framing.encoding
+    between = characters_of(layout.between, encoding)
+    label_end = characters_of(layout.label_end, encoding)
+    return LabelledLayout(layout, between, label_end, ignored_lines(definition), definition)

@@ -60,6 +60,13 @@ class RowLayout:
             else:
                 self._unmarked = RecordReader(record, definition)
 
+    def knows(self, text: str) -> bool:
+        """Tell whether a row begins like one of the records that begin with a constant."""
+        try:
+            return self._splitter.split(text)[0] in self._by_mark
+        except Refusal:
+            return False
+
     def read(self, text: str, before: Facts | None = None) -> Content:
         """Return what a row says."""
         columns = self._splitter.split(text)

@@ -23,10 +23,14 @@ def first_frame_is_sure(definition: Definition) -> bool:
         return True
     if block is not None and block.begin:
         return True
-    if definition.labelled is not None:
-        return _every_label_is_missed(definition.labelled)
     rows = definition.delimited or definition.fixed
-    if rows is None or (rows.rows and not _has_header(rows)):
+    if definition.labelled is not None and not _every_label_is_missed(definition.labelled):
+        return False
+    return rows is None or _every_row_is_missed(rows)
+
+
+def _every_row_is_missed(rows: Delimited | Fixed) -> bool:
+    if rows.rows and not _has_header(rows):
         return False
     if isinstance(rows, Fixed):
         return not rows.trimmed

@@ -339,11 +339,52 @@ def test_names_every_fault_at_once() -> None:
     assert {fault.split(":")[0] for fault in faults} == {"framing.max_length", "version", "versoin"}
 
 
-def test_refuses_a_file_with_both_layouts() -> None:
-    text = GOOD.replace(
-        "[[examples]]", '[labelled]\nfields = [{ kind = "ignore", label = "x" }]\n[[examples]]'
-    )
-    assert any("exactly one of these tables" in fault for fault in faults_of(text))
+def test_refuses_a_file_without_a_layout_or_with_two_kinds_of_rows() -> None:
+    head, rest = GOOD.split("[delimited]")
+    tail = "[[examples]]" + rest.split("[[examples]]")[1]
+    assert any("a driver file has one of these tables" in fault for fault in faults_of(head + tail))
+    both = head + FIXED + "[delimited]" + rest
+    assert any("a driver file has one of these tables" in fault for fault in faults_of(both))
+
+
+LABELLED = """
+[labelled]
+label_end = "="
+fields = [{ label = "T", kind = "value", quantity = "temperature", unit = "°C" }]
+"""
+
+
+def test_labelled_messages_may_come_beside_rows_that_begin_with_a_constant() -> None:
+    factory = factory_from_text(GOOD.replace("[[examples]]", f"{LABELLED}\n[[examples]]"), "meter.toml")
+    assert [reading.text for reading in read(factory, b"M;W-7;3.41\r\nT= 21.4\r\nM;W-8\r\n")] == [
+        "3.41",
+        "21.4",
+    ]
+    fixed = FIXED.replace('kind = "sample"', 'kind = "constant", text = "PH"').replace("[5, 8]", "[5, 9]")
+    head, rest = GOOD.split("[delimited]")
+    tail = "[[examples]]" + rest.split("[[examples]]")[1].replace("M;W-1;3.41", "PH   3.41")
+    factory = factory_from_text(head + fixed + LABELLED + tail, "meter.toml")
+    assert [reading.text for reading in read(factory, b"PH   3.41\r\nT= 21.4\r\nPX   3.41\r\n")] == [
+        "3.41",
+        "21.4",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "fault"),
+    [
+        ('{ kind = "constant", text = "M" },', "", "labelled: beside rows that all begin with a constant"),
+        (
+            'separator = ";"',
+            'separator = ";"\nrows = "/"',
+            "labelled: it cannot stand beside frames of several",
+        ),
+    ],
+)
+def test_refuses_labelled_messages_beside_rows_like_them(old: str, new: str, fault: str) -> None:
+    text = changed((old, new)).replace("[[examples]]", f"{LABELLED}\n[[examples]]")
+    faults = faults_of(text)
+    assert any(fault in one for one in faults), faults
 
 
 def test_refuses_two_records_that_nothing_tells_apart() -> None:
