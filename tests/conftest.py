@@ -4,6 +4,7 @@ import functools
 import importlib.util
 import itertools
 import os
+import re
 import shutil
 import signal
 import socket
@@ -67,7 +68,8 @@ NEEDS: dict[str, Callable[[], bool]] = {
 }
 """What a test may name in ``@pytest.mark.needs(...)``, and how to tell that it is here."""
 
-_wanting: Counter[str] = Counter()
+WANT = "not on this machine: "
+"""How the reason of such a skip begins."""
 
 
 def pytest_configure(config: pytest.Config) -> None:
@@ -82,15 +84,16 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
         for name in marker.args:
             if NEEDS[name]():
                 continue
-            _wanting[name] += 1
             if NO_SKIP:
                 pytest.fail(f"{name} is not on this machine, and no test may be skipped here", pytrace=False)
-            pytest.skip(f"{name} is not on this machine")
+            pytest.skip(f"{WANT}{name}")
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
-    """Say for want of what tests were skipped."""
-    for name, count in sorted(_wanting.items()):
+    """Say for want of what tests were skipped; the reports come from every process that ran tests."""
+    reasons = [str(report.longrepr) for report in terminalreporter.stats.get("skipped", [])]
+    wanting = Counter(found[1] for reason in reasons if (found := re.search(rf"{WANT}([\w -]+)", reason)))
+    for name, count in sorted(wanting.items()):
         terminalreporter.write_line(f"left out for want of {name}: {count} tests ({sys.platform})")
 
 

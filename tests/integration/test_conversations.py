@@ -142,40 +142,45 @@ def _counted(path: Path) -> dict[int, list[str]]:
 DOOMED = """
 import os, signal
 from acquire.lines.serial_line import SerialLine
+from acquire.sink import Direction
 from tundish.store_sink import StoreCapture
 
-left, call = {count}, {owner}.{method}
+came, keep, reply = bytearray(), StoreCapture.heard, SerialLine.send
 
-async def dying(self, what):
-    global left
-    left -= 1
-    if left == 0:
+def die_at(moment):
+    if moment == {moment!r} and {record!r} in came:
         os.kill(os.getpid(), signal.SIGKILL)
-    return await call(self, what)
 
-{owner}.{method} = dying
+async def keeping(self, hearing):
+    came.extend(b"".join(chunk.data for chunk in hearing.chunks if chunk.direction is Direction.HEARD))
+    die_at("before the commit")
+    await keep(self, hearing)
+
+async def replying(self, data):
+    die_at("before the reply")
+    await reply(self, data)
+
+StoreCapture.heard, SerialLine.send = keeping, replying
 from tundish.cli import main
 main()
 """
-BEFORE_THE_COMMIT, BEFORE_THE_REPLY = ("StoreCapture", "heard"), ("SerialLine", "send")
-LAST_FRAME = 8  # of a message of seven records, the call being the first thing heard
+SECOND_RESULT, LAST_RECORD = b"R|2|", b"L|1"
 
 
 @pytest.mark.parametrize(
-    ("where", "count", "heard_twice"),
+    ("moment", "record", "heard_twice"),
     [
-        pytest.param(BEFORE_THE_COMMIT, 5, False, marks=pytest.mark.soak),
-        (BEFORE_THE_COMMIT, LAST_FRAME, False),
-        pytest.param(BEFORE_THE_REPLY, 5, False, marks=pytest.mark.soak),
-        (BEFORE_THE_REPLY, LAST_FRAME, True),
+        pytest.param("before the commit", SECOND_RESULT, False, marks=pytest.mark.soak),
+        ("before the commit", LAST_RECORD, False),
+        pytest.param("before the reply", SECOND_RESULT, False, marks=pytest.mark.soak),
+        ("before the reply", LAST_RECORD, True),
     ],
 )
 def test_a_death_between_hearing_commit_and_reply_costs_nothing(
-    tmp_path: Path, where: tuple[str, str], count: int, heard_twice: bool
+    tmp_path: Path, moment: str, record: bytes, heard_twice: bool
 ) -> None:
     """What was not acknowledged is not forgotten; what was kept already is known when it comes again."""
-    owner, method = where
-    doomed = DOOMED.format(owner=owner, method=method, count=count)
+    doomed = DOOMED.format(moment=moment, record=record)
     with bench(tmp_path, "lis-analyser", "--speed", "60") as (_, config, port):
         call = [sys.executable, "-c", doomed, "run", "--config", str(config)]
         log = tmp_path / "doomed.log"
