@@ -4,7 +4,7 @@ Originals are never changed. Values of an amendment are staged in pieces, so tha
 them, and made current by one row; one more row takes them back.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal, NamedTuple
 
@@ -14,6 +14,7 @@ from bench.actor import Actor
 from bench.canonical_json import from_text, to_text
 from bench.evaluation import DAY_US, uncertainty_of
 from bench.kinds.laboratory import Method, Reagent
+from bench.parts import followers
 from bench.records import by_id, find
 from bench.refused import Fault, MalformedError, NotThereError, RefusedError
 from bench.results import judge
@@ -72,16 +73,55 @@ class Supposed(NamedTuple):
 def suppose(connection: Connection, what: WhatIf) -> Iterator[Supposed]:
     """Yield every result that the supposition changes, with its new value, in the order of their ids.
 
+    Results that stand on changed ones, such as molecular SO2, change with them.
+
     Raises
     ------
     MalformedError
         If the supposition is none, or a formula cannot take it; it names the result.
     """
     _must_suppose_something(what)
+    direct = list(_directly(connection, what))
+    changed = {one.of.result_id: (one.value, one.uncertainty) for one in direct}
+    yield from sorted([*direct, *_following(connection, changed)], key=lambda one: one.of.result_id)
+
+
+def _directly(connection: Connection, what: WhatIf) -> Iterator[Supposed]:
     for ids in _pieces(_concerned(connection, what)):
         for of in results_by_id(connection, ids):
             if of.value is not None and (found := _supposed(connection, of, what)) is not None:
                 yield found
+
+
+def _following(
+    connection: Connection, changed: Mapping[int, tuple[float, float | None]]
+) -> Iterator[Supposed]:
+    try:
+        for one in followers(connection, changed):
+            yield Supposed(*one)
+    except EvaluateError as error:
+        detail = f"a result that stands on a changed one cannot be computed so: {error}"
+        raise MalformedError("amendment.cannot_be_computed", detail, Fault("", detail)) from error
+
+
+def catch_up(tx: Transaction, actor: Actor, ids: Sequence[int]) -> list[int]:
+    """Bring results that stand on some changed ones in step with them, by an amendment of their own.
+
+    Returns the ids of what moved; nothing is entered if all are in step. A reason is wanted.
+    """
+    now = {
+        one.result_id: (one.value, one.uncertainty)
+        for one in results_by_id(tx.connection, ids)
+        if one.value is not None
+    }
+    found = list(_following(tx.connection, now))
+    if found:
+        number = tx.next_number
+        row = AmendmentRow("value", to_text({"follows": sorted(ids)}), len(found))
+        _enter(tx, actor, "amendment.begun", amendment=[row])
+        stage(tx, actor, number, found)
+        put_in_force(tx, actor, number)
+    return [one.of.result_id for one in found]
 
 
 def _must_suppose_something(what: WhatIf) -> None:
@@ -212,7 +252,8 @@ def undo(tx: Transaction, actor: Actor, amendment_id: int) -> list[int]:
     if state_of(tx.connection, amendment_id) != "in_force":
         raise RefusedError("amendment.not_in_force", f"amendment {amendment_id} is not in force")
     _enter(tx, actor, "amendment.undone", amendment_state=[AmendmentStateRow(amendment_id, "undone")])
-    return results_of(tx.connection, amendment_id)
+    ids = results_of(tx.connection, amendment_id)
+    return sorted({*ids, *catch_up(tx, actor, ids)})
 
 
 def judge_anew(tx: Transaction, actor: Actor, ids: Sequence[int]) -> None:

@@ -29,6 +29,8 @@ class Evaluated(NamedTuple):
     inputs: Mapping[str, float]
     evidence: tuple[Evidence, ...]
     causes: tuple[Cause, ...]
+    basis: str | None = None
+    """What the value is told in or by, where it is not the quantity's own."""
 
 
 class _Gathered:
@@ -89,11 +91,21 @@ def _computed(wanted: Formula, method: Method, gathered: _Gathered) -> Evaluated
     return Evaluated(value, uncertainty, named, inputs, evidence, tuple(gathered.causes))
 
 
-def uncertainty_of(method: Method, named: str, inputs: Mapping[str, float], value: float) -> float | None:
-    """Return the standard uncertainty by the method's budget, else by its relative one, else None."""
+def uncertainty_of(
+    method: Method,
+    named: str,
+    inputs: Mapping[str, float],
+    value: float,
+    own: Mapping[str, float] | None = None,
+) -> float | None:
+    """Return the standard uncertainty by the method's budget, else by its relative one, else None.
+
+    `own` is what is known of single inputs beside the budget, by name. [unit of each input]
+    """
     formula_id, version = named.split("/")
     chosen = formula(formula_id, int(version))
-    budget = {name: u for name, u in method.uncertainty_budget.items() if name in inputs and u > 0}
+    known = {**method.uncertainty_budget, **(own or {})}
+    budget = {name: u for name, u in known.items() if name in inputs and u > 0}
     if budget:
         fixed = {name: one for name, one in inputs.items() if name not in budget}
         uncertain = {name: Input(inputs[name], u) for name, u in budget.items()}

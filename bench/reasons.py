@@ -131,10 +131,25 @@ REASONS: Final = MappingProxyType(
         ),
         "run.aborted": Reason(_NOT, "The titration was aborted.", "Measure again."),
         "run.rejected": Reason(_NOT, "A person rejected the run.", "Measure again."),
+        "input.missing": Reason(_NOT, "A number that this one stands on is not known.", "Measure it."),
+        "input.provisional": Reason(
+            _WAIT, "A number that this one stands on is provisional.", "See what that number waits for."
+        ),
         "input.not_good": Reason(
             _LOOK, "A number that this one stands on is not good itself.", "See that number first."
         ),
+        "input.do_not_use": Reason(
+            _NOT, "A number that this one stands on is not to be used.", "Measure that number again."
+        ),
+        "input.of_lot": Reason(
+            _GOOD,
+            "A number that this one stands on is of another sample of the lot.",
+            "Measure it in this sample, if it may have changed.",
+        ),
         "input.old": Reason(_WAIT, "A number that this one stands on is old.", "Measure it anew."),
+        "result.replaced": Reason(
+            _NOT, "A later one took its place, from newer numbers of the sample.", "Take the later one."
+        ),
     }
 )
 """Every code that a standing can carry."""

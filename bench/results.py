@@ -8,8 +8,10 @@ from sqlalchemy import Connection
 from bench.actor import Actor
 from bench.canonical_json import to_text
 from bench.control_records import Evidence
-from bench.evaluation import evaluate
+from bench.derived import Derived, derivations
+from bench.evaluation import Evaluated, evaluate
 from bench.kinds.laboratory import Method
+from bench.parts import dependents
 from bench.reasons import Cause
 from bench.records import Record, by_id, find_usable, held_at
 from bench.refused import Fault, ForbiddenError, MalformedError, NotThereError, RefusedError
@@ -27,7 +29,9 @@ OWN_CAUSES: Final = (
     "temperature.",
     "outcome.not_stable",
     "value.against_history",
-    "input.",
+    "input.missing",
+    "input.of_lot",
+    "input.old",
 )
 """Causes found when the value was worked out: they stay with it when the standing is decided anew."""
 
@@ -52,17 +56,31 @@ class Measured(NamedTuple):
 
 
 def make_result(tx: Transaction, actor: Actor, method: Record[Method], measured: Measured) -> int:
-    """Enter a result with what it stood on, its standing and, if the method lets it, its release."""
-    known = quantity(method.body.quantity)
-    value, uncertainty, named, inputs = None, None, f"{method.body.formula}/1", "{}"
-    evidence: tuple[Evidence, ...] = measured.evidence
-    causes = measured.causes
+    """Enter a result with what it stood on, its standing and, if the method lets it, its release.
+
+    What is worked out from it, such as molecular SO2, is entered with it.
+    """
+    found = Evaluated(None, None, f"{method.body.formula}/1", {}, (), ())
     if measured.given is not None:
         found = evaluate(tx.connection, method, measured.given, measured.at_us, measured.instrument)
-        value, uncertainty, named = found.value, found.uncertainty, found.formula
-        inputs = to_text(dict(found.inputs))
-        evidence += found.evidence
-        causes += found.causes
+    number = enter_result(tx, actor, method, measured, found)
+    for one in derivations(tx.connection, number):
+        _make_derived(tx, actor, one)
+    return number
+
+
+def _make_derived(tx: Transaction, actor: Actor, one: Derived) -> int:
+    measured = Measured(None, "value", one.of.at_us, None, one.of.sample_id)
+    return enter_result(tx, actor, one.method, measured, one.evaluated)
+
+
+def enter_result(
+    tx: Transaction, actor: Actor, method: Record[Method], measured: Measured, found: Evaluated
+) -> int:
+    """Enter a result that was worked out already, judge it, and judge its family anew."""
+    known = quantity(method.body.quantity)
+    value, evidence = found.value, measured.evidence + found.evidence
+    causes = measured.causes + found.causes
     number = tx.next_number
     outcome = measured.outcome if value is not None or measured.outcome != "value" else "no_value"
     row = ResultRow(
@@ -77,11 +95,11 @@ def make_result(tx: Transaction, actor: Actor, method: Record[Method], measured:
         value_numeral=None if value is None else repr(value),
         value=value,
         unit=known.unit,
-        basis=known.basis,
+        basis=found.basis or known.basis,
         end_point=method.body.end_point or known.end_point,
-        uncertainty=uncertainty,
-        formula=named,
-        inputs=inputs,
+        uncertainty=found.uncertainty,
+        formula=found.formula,
+        inputs=to_text(dict(found.inputs)),
         run_id=measured.run_id,
         replicate_of=measured.replicate_of,
         hand=int(measured.hand),
@@ -127,7 +145,10 @@ def judge(
             reason=actor.reason,
             rows={"standing": changed, "release": marks},
         )
-    return [row.result_id for row in changed]
+    ids = [row.result_id for row in changed]
+    if standing_on := dependents(tx.connection, ids):
+        judge(tx, actor, standing_on)
+    return ids
 
 
 def own_causes(of: CurrentResult) -> tuple[Cause, ...]:
@@ -179,6 +200,7 @@ def reject(tx: Transaction, actor: Actor, result_id: int) -> None:
         raise MalformedError("act.reason_wanted", "say why it is rejected", Fault("reason", "is empty"))
     _known(tx, result_id)
     _enter_mark(tx, actor, "result.rejected", result_id, "rejected")
+    judge(tx, actor, dependents(tx.connection, [result_id]))
 
 
 def _known(tx: Transaction, result_id: int) -> CurrentResult:

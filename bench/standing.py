@@ -10,6 +10,7 @@ from bench.control_records import HOUR_US, IN_CONTROL, State, StateAt, state_at
 from bench.evaluation import named_reagent, reagent_causes
 from bench.holds import covering
 from bench.kinds.laboratory import Method, Reagent
+from bench.parts import DERIVATIONS, parts_of
 from bench.reasons import Cause, grade_of
 from bench.records import Record, held_at
 from evaluate.duplicates import Report, judge_replicates
@@ -25,6 +26,12 @@ OUTCOME_CAUSES: Final = {
 }
 PAIRS: Final = {"free_so2": "total_so2", "molecular_so2": "free_so2"}
 """Quantities of which the first is never more than the second."""
+INHERITED: Final = {
+    "provisional": "input.provisional",
+    "look_again": "input.not_good",
+    "do_not_use": "input.do_not_use",
+}
+"""What the standing of a part is to the result that stands on it."""
 
 
 class Standing(NamedTuple):
@@ -65,6 +72,8 @@ def decide(
         *_of_pairs(connection, of),
         *_of_replicates(connection, of, method.body),
         *_of_run(connection, of),
+        *_of_parts(connection, of),
+        *_of_later(connection, of, method.body),
     )
     unique = tuple(dict.fromkeys(causes))
     return Standing(grade_of(unique).word, unique)
@@ -213,6 +222,25 @@ def _of_run(connection: Connection, of: CurrentResult) -> Iterator[Cause]:
     notes = [note.kind for note in run_notes(connection, of.run_id) if note.kind != "note"]
     if notes and notes[-1] == "rejected":
         yield Cause("run.rejected", f"run {of.run_id}")
+
+
+def _of_parts(connection: Connection, of: CurrentResult) -> Iterator[Cause]:
+    """Yield the standing of each part: a result is never better than the worst that it stands on."""
+    for source, part in parts_of(connection, of):
+        standing = "do_not_use" if part.mark == "rejected" else part.standing
+        if (code := INHERITED.get(standing or "")) is not None:
+            told = "rejected" if part.mark == "rejected" else standing
+            yield Cause(code, f"result {part.result_id} ({source.role}) is {told}")
+
+
+def _of_later(connection: Connection, of: CurrentResult, method: Method) -> Iterator[Cause]:
+    """Yield that a later one replaced it: of what is worked out from results the latest of a sample holds."""
+    if method.formula not in DERIVATIONS or of.sample_id is None:
+        return
+    wanted = ResultFilter(sample_ids=(of.sample_id,), method_id=of.method_id)
+    later = [one for one in results_after(connection, wanted, after=of.result_id) if one.mark != "rejected"]
+    if later:
+        yield Cause("result.replaced", f"result {later[-1].result_id}")
 
 
 def family_of(connection: Connection, of: CurrentResult) -> list[CurrentResult]:

@@ -15,6 +15,7 @@ from api.routing import reads, writes
 from api.schemas.bench import (
     DoneAnswer,
     MadeAnswer,
+    PartBody,
     ReasonBody,
     ReleaseBody,
     ResultBody,
@@ -24,8 +25,11 @@ from api.schemas.bench import (
 from api.times import rfc3339
 from bench import results as acts
 from bench.actor import Actor
+from bench.canonical_json import from_text
+from bench.control_records import HOUR_US
 from bench.kinds.cellar import Lot, Sample
 from bench.kinds.laboratory import Method
+from bench.parts import parts_of
 from bench.reasons import REASONS
 from bench.records import by_id, find, find_usable
 from bench.refused import Fault, MalformedError
@@ -234,6 +238,23 @@ def result_body(connection: Connection, one: CurrentResult) -> ResultBody:
         replicate_of=one.replicate_of,
         amendment=one.amendment_id,
         source=one.source,
+        formula=one.formula,
+        inputs=from_text(one.inputs),
+        parts=[_part_body(connection, one, source.role, part) for source, part in parts_of(connection, one)],
+    )
+
+
+def _part_body(connection: Connection, of: CurrentResult, quantity: str, part: CurrentResult) -> PartBody:
+    sample = None if part.sample_id is None else by_id(connection, Sample, part.sample_id)
+    return PartBody(
+        result=part.result_id,
+        quantity=quantity,
+        value=part.value,
+        unit=part.unit,
+        at=rfc3339(part.at_us),
+        hours_apart=abs(of.at_us - part.at_us) / HOUR_US,
+        sample=None if sample is None else sample.code,
+        standing=part.standing,
     )
 
 

@@ -344,6 +344,19 @@ class ReasonBody(Body):
     advice: str
 
 
+class PartBody(Body):
+    """A result that another one was worked out from, as it stands now."""
+
+    result: int
+    quantity: str
+    value: float | None
+    unit: str
+    at: UtcTime
+    hours_apart: float = Field(description="From the result that stands on it, without sign. [h]")
+    sample: str | None
+    standing: str | None
+
+
 class ResultBody(Body):
     """A result as it stands now."""
 
@@ -372,6 +385,11 @@ class ResultBody(Body):
     replicate_of: int | None
     amendment: int | None
     source: str | None
+    formula: str = Field(description="Id and version.", examples=["molecular_so2/1"])
+    inputs: dict[str, float] = Field(
+        description="Every input of the formula: with its text they give the value again."
+    )
+    parts: list[PartBody] = Field(description="The results it was worked out from; none for a measured one.")
 
 
 class ResultPage(Body):

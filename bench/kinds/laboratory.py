@@ -7,6 +7,7 @@ from pydantic import Field, model_validator
 from bench.kinds.base import Body, Code, Line, Moment, Names, NotNegative, Number, Positive, Share, Text
 from evaluate.errors import EvaluateError
 from evaluate.formulas import formula
+from evaluate.so2_constants import constant_set
 from evaluate.units import quantity
 
 Decimals = Annotated[int, Field(ge=0, le=6)]
@@ -38,6 +39,12 @@ class Method(Body):
     """Who subtracts the blank: nobody, we, or the instrument before it tells the volume."""
     inputs: dict[Line, Number] = Field(default={})
     """Further inputs of the formula that are fixed by the method. [units of the formula]"""
+    constant_set: Line = ""
+    """Named set of constants, for molecular SO2: which one moves it by a third."""
+    constants_at_c: Annotated[float, Field(ge=-10, le=60)] = 20.0
+    """Temperature that the answer is for, in a set that knows temperature. [°C]"""
+    input_age_h: Positive = 168.0
+    """How far apart the results may be that a derived one stands on. Common practice, no source. [h]"""
     duplicate_every: Annotated[int, Field(ge=0, le=1000)] = 0
     """Every how many samples a duplicate is asked; 0 for never."""
     repeatability_sd: NotNegative | None = None
@@ -77,6 +84,8 @@ class Method(Body):
             formula(self.formula)
             if self.reading_quantity:
                 quantity(self.reading_quantity)
+            if self.constant_set or self.formula == "molecular_so2":
+                constant_set(self.constant_set)
         except EvaluateError as error:
             raise ValueError(str(error)) from error
         return self
