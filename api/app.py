@@ -24,6 +24,7 @@ from api.routes import (
     ledger,
     line_acts,
     lines,
+    notices,
     readings,
     records,
     results,
@@ -87,7 +88,7 @@ def _parts(app: FastAPI) -> Parts:
 
 
 _DAEMON = (health, clock, backups, line_acts)
-_HEARING = (lines, instruments, captures, readings, ledger, events, documents)
+_HEARING = (lines, instruments, captures, readings, notices, ledger, events, documents)
 _BENCH = (records, trays, control_records, holds, results, amendments)
 
 

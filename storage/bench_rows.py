@@ -30,7 +30,11 @@ class RecordLinkRow(NamedTuple):
 
 
 class CurvePointRow(NamedTuple):
-    """One point of a running titration as the instrument gave it."""
+    """One signal at one point of a running titration as the instrument gave it.
+
+    A point without a signal is one row whose quantity and unit are empty. Numbers stand there only where the
+    instrument gave a measured one.
+    """
 
     ordinal: int
     capture_number: int
@@ -49,6 +53,9 @@ class CurvePointRow(NamedTuple):
     mode: str | None = None
     sample: str | None = None
     sequence: str | None = None
+    instrument_time: str | None = None
+    signal_text: str | None = None
+    signal_outcome: str | None = None
 
 
 class ReportRow(NamedTuple):

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from hashlib import sha256
 
 from acquire.driver import DriverIdentity
-from acquire.events import Event, Filler, FrameRead, FrameRefused, Reading
+from acquire.events import Event, Filler, FrameRead, FrameRefused, Notice, Reading
 from acquire.sink import Chunk, Closing, Direction, Gap, Hearing, Opening
 from storage.ledger import ActorKind
 from storage.queries import driver_number, last_end_of_line
@@ -24,6 +24,7 @@ from storage.rows import (
 from storage.transaction import Transaction
 from storage.writer import Writer
 from tundish.answers import ROW_BYTES, Answers
+from tundish.notice_rows import Origin, notice_rows
 
 DAEMON = "tundish"
 """The actor of what the daemon does by itself."""
@@ -61,7 +62,7 @@ class StoreCapture:
         self._offsets = {Direction.HEARD: 0, Direction.SENT: 0}
 
     async def heard(self, hearing: Hearing) -> None:
-        """Keep chunks, frames and readings in one commit; returns when they are durable."""
+        """Keep chunks, frames, readings and notices in one commit; returns when they are durable."""
         chunks = [self._chunk_row(chunk) for chunk in hearing.chunks]
         size = sum(len(chunk.data) for chunk in hearing.chunks) + ROW_BYTES * len(hearing.events)
         await self._answers.submit(lambda tx: self._enter(tx, hearing, chunks), size)
@@ -95,6 +96,9 @@ class StoreCapture:
             if isinstance(event, FrameRead):
                 for position, reading in enumerate(event.readings):
                     self._enter_reading(tx, hearing.at.utc_us, (number, ordinal, position), reading)
+                origin = Origin(self._number, number, ordinal, self._instrument, hearing.at.utc_us)
+                for notice in event.notices:
+                    self._enter_notice(tx, origin, notice)
 
     def _enter_bytes(
         self, tx: Transaction, at_us: int, chunks: Sequence[ChunkRow], frames: Sequence[FrameRow]
@@ -151,6 +155,16 @@ class StoreCapture:
             actor=self._instrument,
             actor_kind=ActorKind.DEVICE,
             rows={"reading": [row]},
+        )
+
+    def _enter_notice(self, tx: Transaction, origin: Origin, notice: Notice) -> None:
+        action, table, rows = notice_rows(origin, notice)
+        tx.enter(
+            action,
+            at_us=origin.at_us,
+            actor=self._instrument,
+            actor_kind=ActorKind.DEVICE,
+            rows={table: rows},
         )
 
     def _say(self, tx: Transaction, action: str, at_us: int, **row: CaptureEndRow | FaultRow) -> None:

@@ -27,6 +27,14 @@ from storage.queries.ledger import (
     info,
     ledger_after,
 )
+from storage.queries.notices import (
+    NoticeFilter,
+    PointRecord,
+    ReportRecord,
+    SignalRecord,
+    points_after,
+    reports_after,
+)
 from storage.queries.readings import (
     ReadingFilter,
     ReadingRecord,
@@ -79,8 +87,12 @@ __all__ = [
     "GapRecord",
     "InstrumentRecord",
     "LedgerRecord",
+    "NoticeFilter",
+    "PointRecord",
     "ReadingFilter",
     "ReadingRecord",
+    "ReportRecord",
+    "SignalRecord",
     "StoreInfo",
     "UntakenReading",
     "backups_before",
@@ -110,9 +122,11 @@ __all__ = [
     "last_end_of_line",
     "ledger_after",
     "newest_readings",
+    "points_after",
     "position",
     "reading_versions",
     "readings_after",
     "readings_revision",
+    "reports_after",
     "untaken_readings",
 ]

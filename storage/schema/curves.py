@@ -28,12 +28,19 @@ curve_point: Final = Table(
     words("mode", nullable=True),
     words("sample", nullable=True),
     words("sequence", nullable=True),
+    words("instrument_time", nullable=True),
+    words("signal_text", nullable=True),
+    words("signal_outcome", nullable=True),
     ForeignKeyConstraint(["frame_number", "frame_ordinal"], ["frame.number", "frame.ordinal"]),
     Index(None, "instrument", "number"),
     sqlite_strict=True,
     sqlite_with_rowid=False,
 )
-"""One signal at one point of a running titration as the instrument gave it; two signals are two rows."""
+"""One signal at one point of a running titration as the instrument gave it; two signals are two rows.
+
+All rows of a point came with one entry, so that its number names the point. `signal_text` is what was sent,
+`signal_outcome` what kind of answer it is, in the words of a reading.
+"""
 
 report: Final = Table(
     "report",

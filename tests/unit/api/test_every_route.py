@@ -35,6 +35,8 @@ ADDRESSES = {
     "/api/v1/gaps": "/api/v1/gaps",
     "/api/v1/readings": "/api/v1/readings",
     "/api/v1/readings/{reading_id}": "/api/v1/readings/128",
+    "/api/v1/curve-points": "/api/v1/curve-points",
+    "/api/v1/reports": "/api/v1/reports",
     "/api/v1/ledger": "/api/v1/ledger",
     "/api/v1/events": "/api/v1/events",
     "/api/v1/openapi.json": "/api/v1/openapi.json",
