@@ -44,7 +44,11 @@ class _InMemory(importlib.abc.MetaPathFinder, importlib.abc.Loader):
 
 
 def warm_up() -> None:
-    """Import what every trial needs, once, before the processes part."""
+    """Import what every trial needs, once, before the processes part.
+
+    Byte code is written whatever the environment says: else every trial would compile the tests anew.
+    """
+    sys.dont_write_bytecode = False
     for plugin in PLUGINS:
         importlib.import_module(plugin)
     import hypothesis  # noqa: F401
@@ -56,6 +60,8 @@ def warm_up() -> None:
     import scipy.special
     import scipy.stats  # noqa: F401
     import uncertainties  # noqa: F401
+
+    import storage.store  # noqa: F401  # tests/conftest.py wants it, and no module of `evaluate` comes with it
 
 
 def start(module: str, path: str, tree: ast.Module, tests: Sequence[str], timeout_s: int) -> int:
