@@ -75,8 +75,10 @@ def _explained() -> dict[tuple[str, str, str], str]:
 
 
 def _near_tests(module: str) -> list[str]:
-    """Return the test files that name the module or, where none does, those of the modules that import it."""
+    """Return the test files that name the module, its own first, or, where none does, those of its users."""
+    own = f"test_{module.removeprefix('evaluate.')}.py"
     tests = [path for path in sorted(UNIT_TESTS.glob("test_*.py")) if path.name != WALK]
+    tests.sort(key=lambda path: path.name != own)
     named = [str(path) for path in tests if _names(path, module)]
     if named:
         return named

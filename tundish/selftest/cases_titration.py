@@ -5,14 +5,26 @@ from collections.abc import Callable, Iterator
 from functools import partial
 from typing import Final
 
-from evaluate.curve import Curve, clean_curve
+from evaluate.curve import Curve
 from evaluate.end_point import EndPoints
 from evaluate.end_point_derivative import first_derivative_end_points, second_derivative_end_points
 from evaluate.end_point_fixed import fixed_value_end_point
-from evaluate.gran import GranKind, gran_end_point, gran_values, gran_values_of_potential
+from evaluate.gran import GranKind
 from evaluate.titrant import strength_from_standard
 from tundish.selftest.case import Case, NotReproduced, Status
-from tundish.selftest.tables import rows
+from tundish.selftest.curves import (
+    ACETIC,
+    CHLORIDE,
+    OXALIC,
+    REDOX,
+    STRONG,
+    WEAK,
+    base_gran_ml,
+    gran_ml,
+    read_curve,
+    sea_gran_ml,
+    sea_ml,
+)
 
 _HARVEY: Final = "D. Harvey, Modern Analytical Chemistry, 2000"
 _WHITTEN: Final = "Whitten, Davis, Peck, Stanley, Chemistry, 10th edition, table 19-6, p. 815"
@@ -20,14 +32,6 @@ _SKOOG: Final = "Skoog, West, Holler, Crouch, Fundamentals of Analytical Chemist
 _OXALIC: Final = "laboratory report of students, table 5.3, printed derivative columns"
 _SOP3B: Final = "Dickson, Sabine, Christian, PICES special publication 3, 2007, SOP 3b"
 _QUAM: Final = "Eurachem/CITAC guide CG 4, example A2"
-_WEAK: Final = "weak_acid_naoh_harvey_9_5.csv"
-_STRONG: Final = "strong_acid_naoh_harvey_9_2.csv"
-_ACETIC: Final = "acetic_acid_naoh_sparse.csv"
-_SEA: Final = "seawater_alkalinity_sop3b.csv"
-_ACID_DENSITY_G_PER_CM3: Final = 1.02393  # g/cm³; SOP 3b, header of the data set
-_SEA_G: Final = 140.32  # g; SOP 3b, header of the data set
-_SEA_C: Final = 24.25  # °C; SOP 3b, header of the data set
-_MV_PER_V: Final = 1000.0  # [mV/V]
 
 
 def cases() -> Iterator[Case]:
@@ -62,26 +66,20 @@ def not_reproduced() -> Iterator[NotReproduced]:
         "curves.harvey_9_5/second_derivative_at_15_83_ml",
         f"{_HARVEY}, table 9.5, p. 291",
         -32.8,
-        _bend(_curve(_WEAK), 9),
+        _bend(read_curve(WEAK), 9),
         "last digit: the difference of the printed slopes gives -32.7",
     )
     yield NotReproduced(
         "curves.sea_water/gran_against_full_model",
         f"{_SOP3B}, p. 11",
         3.0830,
-        _sea_gran(-math.inf),
+        sea_gran_ml(-math.inf),
         "a simple Gran line leaves out bisulfate and hydrogen fluoride and lies 0.15 % high",
     )
 
 
-def _curve(name: str, signal: str = "ph", scale: float = 1.0) -> Curve:
-    table = rows(f"titration_curves/{name}")
-    volumes = [float(next(iter(row.values()))) for row in table]
-    return clean_curve(volumes, [float(row[signal]) * scale for row in table])
-
-
 def _volume(evaluate: Callable[[Curve], EndPoints], name: str, signal: str = "ph") -> float:
-    return evaluate(_curve(name, signal)).only().volume_ml
+    return evaluate(read_curve(name, signal)).only().volume_ml
 
 
 def _case(
@@ -97,13 +95,8 @@ def _case(
     return Case(f"curves.{name}", f"{what} [mL]", source, status, expected, tolerance, find)
 
 
-def _gran(name: str, kind: GranKind, low_ml: float, high_ml: float, start_ml: float = 0.0) -> float:
-    part = _curve(name).between(low_ml, high_ml)
-    return gran_end_point(gran_values(part, kind, start_ml), least_r_squared=0.99).only().volume_ml
-
-
 def _steepest(name: str, signal: str) -> float:
-    return first_derivative_end_points(_curve(name, signal)).only().slope
+    return first_derivative_end_points(read_curve(name, signal)).only().slope
 
 
 def _bend(curve: Curve, mid: int) -> float:
@@ -121,10 +114,10 @@ def _weak_acid() -> Iterator[Case]:
         Status.PUBLISHED,
         8.90,
         0.005,
-        partial(_steepest, _WEAK, "ph"),
+        partial(_steepest, WEAK, "ph"),
     )
     first, second = first_derivative_end_points, second_derivative_end_points
-    find = partial(_volume, first, _WEAK)
+    find = partial(_volume, first, WEAK)
     yield _case(
         "harvey_9_5/first_derivative",
         "largest slope",
@@ -134,7 +127,7 @@ def _weak_acid() -> Iterator[Case]:
         find=find,
         status=Status.PUBLISHED,
     )
-    find = partial(_volume, second, _WEAK)
+    find = partial(_volume, second, WEAK)
     yield _case(
         "harvey_9_5/second_derivative",
         "second derivative zero",
@@ -145,7 +138,7 @@ def _weak_acid() -> Iterator[Case]:
         status=computed,
     )
     for low_ml, high_ml, expected in ((14.0, 15.6, 15.631), (10.0, 15.6, 15.570), (12.0, 15.5, 15.531)):
-        find = partial(_gran, _WEAK, GranKind.WEAK_ACID, low_ml, high_ml)
+        find = partial(gran_ml, WEAK, GranKind.WEAK_ACID, low_ml, high_ml)
         name = f"harvey_9_5/gran_{low_ml:g}_to_{high_ml:g}"
         yield _case(
             name,
@@ -160,7 +153,7 @@ def _weak_acid() -> Iterator[Case]:
 
 def _strong_acid() -> Iterator[Case]:
     source = f"{_HARVEY}, table 9.2, p. 281"
-    find = partial(_volume, second_derivative_end_points, _STRONG)
+    find = partial(_volume, second_derivative_end_points, STRONG)
     yield _case(
         "harvey_9_2/second_derivative",
         "equivalence",
@@ -170,7 +163,7 @@ def _strong_acid() -> Iterator[Case]:
         find=find,
         status=Status.PUBLISHED,
     )
-    find = partial(_gran, _STRONG, GranKind.ACID, 0.0, 24.0, 50.0)
+    find = partial(gran_ml, STRONG, GranKind.ACID, 0.0, 24.0, 50.0)
     yield _case(
         "harvey_9_2/gran_acid",
         "Gran line 0 to 24 mL",
@@ -186,22 +179,14 @@ def _strong_acid() -> Iterator[Case]:
         source,
         24.992,
         0.0006,
-        find=_base_corrected,
+        find=base_gran_ml,
         status=Status.COMPUTED,
     )
 
 
-def _base_corrected() -> float:
-    """Return the Gran end point of the base side with the misprint put right."""
-    curve = _curve(_STRONG)
-    ph = tuple(12.10 if v == 30.0 else y for v, y in zip(curve.volume_ml, curve.signal, strict=True))
-    part = Curve(curve.volume_ml, ph).between(26.0, 50.0)
-    return gran_end_point(gran_values(part, GranKind.BASE, 50.0)).only().volume_ml
-
-
 def _sparse_curves() -> Iterator[Case]:
     second = second_derivative_end_points
-    find = partial(_volume, second, _ACETIC)
+    find = partial(_volume, second, ACETIC)
     yield _case(
         "whitten_19_6/second_derivative",
         "equivalence",
@@ -211,7 +196,7 @@ def _sparse_curves() -> Iterator[Case]:
         find=find,
         status=Status.PUBLISHED,
     )
-    find = partial(_gran, _ACETIC, GranKind.WEAK_ACID, 75.0, 99.0)
+    find = partial(gran_ml, ACETIC, GranKind.WEAK_ACID, 75.0, 99.0)
     yield _case(
         "whitten_19_6/gran",
         "Gran line 75 to 99 mL",
@@ -222,19 +207,18 @@ def _sparse_curves() -> Iterator[Case]:
         status=Status.COMPUTED,
     )
     source = f"{_HARVEY}, table 9.17, p. 335"
-    find = partial(_volume, second, "iron_cerium_redox_harvey_9_17.csv", "e_v_she")
+    find = partial(_volume, second, REDOX, "e_v_she")
     yield _case(
         "harvey_9_17/equivalence", "equivalence", source, 50.0, 0.05, find=find, status=Status.PUBLISHED
     )
     yield _case(
         "harvey_9_17/zero", "second derivative zero", source, 50.04, 0.005, find=find, status=Status.COMPUTED
     )
-    chloride = "chloride_silver_skoog.csv"
-    find = partial(_volume, first_derivative_end_points, chloride, "e_v_sce")
+    find = partial(_volume, first_derivative_end_points, CHLORIDE, "e_v_sce")
     yield _case(
         "chloride/first_derivative", "largest slope", _SKOOG, 24.35, 0.0005, find=find, status=Status.MEMORY
     )
-    find = partial(_volume, second, chloride, "e_v_sce")
+    find = partial(_volume, second, CHLORIDE, "e_v_sce")
     yield _case(
         "chloride/second_derivative",
         "second derivative zero",
@@ -247,7 +231,7 @@ def _sparse_curves() -> Iterator[Case]:
 
 
 def _oxalic_acid() -> Iterator[Case]:
-    name, computed = "oxalic_acid_naoh_mv_and_ph.csv", Status.COMPUTED
+    name, computed = OXALIC, Status.COMPUTED
     yield Case(
         "curves.oxalic/steepest_slope",
         "largest first derivative [mV/mL]",
@@ -277,7 +261,7 @@ def _oxalic_acid() -> Iterator[Case]:
 def _sea_water() -> Iterator[Case]:
     for low_cm3, expected_g in ((-math.inf, 3.1614), (4.0, 3.1684)):
         name = "all" if low_cm3 < 0 else "from_4_cm3"
-        find, expected = partial(_sea_gran, low_cm3), expected_g / _ACID_DENSITY_G_PER_CM3
+        find, expected = partial(sea_gran_ml, low_cm3), sea_ml(expected_g)
         yield _case(
             f"sea_water/gran_{name}",
             "simple Gran line",
@@ -287,9 +271,3 @@ def _sea_water() -> Iterator[Case]:
             find=find,
             status=Status.COMPUTED,
         )
-
-
-def _sea_gran(low_cm3: float) -> float:
-    curve = _curve(_SEA, "e_v", _MV_PER_V).between(low_cm3, math.inf)
-    values = gran_values_of_potential(curve, _SEA_G / _ACID_DENSITY_G_PER_CM3, _SEA_C, rises=True)
-    return gran_end_point(values).only().volume_ml

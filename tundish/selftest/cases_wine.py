@@ -7,6 +7,7 @@ from typing import Final
 from evaluate.acidity import AcidEndPoint, acidity_in_basis, titratable_acidity
 from evaluate.binding import addition_for_free
 from evaluate.concentrations import brix_from_density, density_from_brix, molar_from_normality
+from evaluate.formulas import recompute
 from evaluate.molecular import free_so2_needed, molecular_fraction, sulfurous_pk
 from evaluate.nitrogen import formol_nitrogen
 from evaluate.so2_constants import constant_set
@@ -27,6 +28,13 @@ _TABLE_I_LESS: Final = f"{_TABLE_I}, less the Debye-Hückel term computed apart"
 _UC: Final = "Enology Briefs 1, University of California Cooperative Extension, 1982, as reprinted"
 _PLANT: Final = "amateur winemakers' table for pK 1.77, weak: tests the arithmetic"
 _FREE_SOURCES: Final = {"UC1982": _UC, "PLANT": _PLANT}
+_PHTHALATE_SOLUTION: Final = {  # mL and mol/L; as the page gives them
+    "standard_ml": 5.00,
+    "standard_mol_per_l": 0.100,
+    "titrant_per_standard": 1.0,
+    "titre_ml": 6.00,
+    "blank_ml": 0.0,
+}
 _TORUN: Final = "Nicolaus Copernicus University, second physics laboratory, tables"
 _US_GALLON_L: Final = 3.785411784  # L; 231 cubic inches, exact
 
@@ -85,6 +93,17 @@ def _acids() -> Iterator[Case]:
         9.0,
         0.01,
         _classroom_acidity,
+    )
+    source = "winemakers' page on testing alkali, weak: tests the arithmetic"
+    find = partial(recompute, "titrant_strength_solution", _PHTHALATE_SOLUTION)
+    yield Case(
+        "titrants.phthalate_solution",
+        "sodium hydroxide against a phthalate solution [mol/L]",
+        source,
+        _PUBLISHED,
+        0.0833,
+        0.0001,
+        find,
     )
     source = "German laboratory page, factor 1.531, weak: tests the arithmetic"
     find = partial(acidity_in_basis, 10.0, "sulfuric", "tartaric")

@@ -19,7 +19,7 @@ def as_text(outcome: Outcome, width: int) -> str:
     room = max(width, NARROWEST)
     lines = [line for table in outcome.tables for line in _table_lines(table, room)]
     lines += [line for doubtful in outcome.not_reproduced for line in _doubt_lines(doubtful, room)]
-    return "\n".join([*lines, "", *_wrapped(_summary(outcome), room)])
+    return "\n".join([*lines, "", *_wrapped(summary(outcome), room)])
 
 
 def as_json(outcome: Outcome) -> dict[str, Any]:
@@ -99,7 +99,8 @@ def _doubt_lines(doubtful: NotReproduced, room: int) -> Iterator[str]:
     yield from _wrapped(f"{doubtful.reason}; {doubtful.source}", room, indent=4)
 
 
-def _summary(outcome: Outcome) -> str:
+def summary(outcome: Outcome) -> str:
+    """Return the count in one sentence."""
     by_status = Counter(cell.status for table in outcome.tables for cell in table.cells)
     counts = ", ".join(f"{by_status[status]} {status}" for status in Status)
     return (

@@ -108,6 +108,22 @@ def test_settle__law_an_offset_changes_the_value_and_not_the_verdict(
     ]
 
 
+@settings(max_examples=40)
+@given(st.lists(st.floats(0.0, 9.0), min_size=1, max_size=20), st.integers(0, 10**6))
+def test_settle__law_only_the_time_since_the_first_reading_counts(values: list[float], later_s: int) -> None:
+    state, said = StabilityState(), []
+    for i, value in enumerate(values):
+        state, stability = settle(state, RULE, float(later_s + i), value)
+        said.append(stability)
+    assert [one.waited_s for one in said] == [float(i) for i in range(len(values))]
+    assert [one.verdict for one in said] == [one.verdict for one in run(RULE, values)]
+
+
+def test_settle__limit_two_readings_a_window_apart_are_enough_where_the_rule_says_so() -> None:
+    rule = StabilityRule(span=0.01, window_s=10.0, longest_wait_s=60.0, least_readings=2)
+    assert [one.verdict for one in run(rule, [7.0, 7.0], step_s=10.0)] == [Settled.WAITING, Settled.STABLE]
+
+
 @pytest.mark.parametrize("noise", [0.0, 0.002, 0.01])
 def test_settle__independent_windows_by_numpy(noise: float) -> None:
     values = np.array(electrode(4.0, 80, noise))

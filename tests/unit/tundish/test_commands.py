@@ -70,6 +70,23 @@ def test_selftest_gives_json_that_a_program_reads() -> None:
     assert {table["id"].split(".")[0] for table in found["tables"]} == {"strd"}
 
 
+def test_selftest_gives_a_page_with_the_curves_where_they_are_asked_for() -> None:
+    strd, curves = (
+        call("selftest", "--page", "--only", "strd"),
+        call("selftest", "--page", "--only", "curves"),
+    )
+    assert (strd.exit_code, curves.exit_code) == (0, 0)
+    assert "## Titration curves" in curves.output
+    assert "## Titration curves" not in strd.output
+    assert "## Digits agreed with certified values" in strd.output
+
+
+def test_selftest_gives_one_form_at_a_time() -> None:
+    result = call("selftest", "--json", "--page")
+    assert result.exit_code == 2
+    assert "take one of them" in result.output
+
+
 def test_selftest_refuses_an_id_that_no_figure_has_and_names_those_there_are() -> None:
     result = call("selftest", "--only", "sulphur")
     assert result.exit_code == 2
