@@ -3,7 +3,7 @@
 import math
 from typing import TYPE_CHECKING, NamedTuple
 
-from evaluate.checks import all_in_range, finite, in_range, positive
+from evaluate.checks import all_in_range, finite, in_range, interval_probability, positive
 from evaluate.errors import OutOfRangeError
 from evaluate.series import MAGNITUDE_LIMIT
 
@@ -100,7 +100,7 @@ def check_limit(line: CalibrationLine, *, standards: int = 3, probability: float
 
     count = in_range("standards", standards, 1, math.inf)
     freedom = in_range("degrees_of_freedom", line.degrees_of_freedom, 1, math.inf)
-    together = in_range("probability", probability, 0.5, 0.9999)
+    together = interval_probability(probability)
     t = -float(stdtrit(freedom, (1 - together ** (1 / count)) / 2))
     return positive("residual_s", line.residual_s) * t / abs(_slope(line))
 

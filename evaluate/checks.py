@@ -1,13 +1,16 @@
 """Checks that every formula makes on its inputs before it computes."""
 
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from evaluate.errors import OutOfRangeError, TooFewPointsError
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import ArrayLike, NDArray
+
+LEAST_PROBABILITY: Final = 0.5  # [1] of an interval; less is no statement about it; our choice
+GREATEST_PROBABILITY: Final = 0.9999  # [1] of an interval; farther out no scatter is known well; our choice
 
 
 def finite(name: str, value: float) -> float:
@@ -36,6 +39,11 @@ def in_range(name: str, value: float, low: float, high: float, unit: str = "") -
     if not low <= number <= high:
         raise _outside(name, number, low, high, unit)
     return number
+
+
+def interval_probability(value: float) -> float:
+    """Return the probability of an interval; raise `OutOfRangeError` outside 0.5 to 0.9999."""
+    return in_range("probability", value, LEAST_PROBABILITY, GREATEST_PROBABILITY)
 
 
 def positive(name: str, value: float, unit: str = "") -> float:

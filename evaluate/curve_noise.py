@@ -79,7 +79,7 @@ def _rhythm(left: list[float]) -> int | None:
     least = max(LEAST_CORRELATION, NEARLY_BEST * max(likeness.values()))
     lowest = min(likeness.values())
     for lag, value in likeness.items():
-        if value >= least and value >= max(likeness.get(lag - 1, lowest), likeness.get(lag + 1, lowest)):
+        if value >= least and value >= likeness.get(lag + 1, lowest):  # the first to do so is a peak
             return lag
     return None
 

@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterable
 from typing import NamedTuple
 
-from evaluate.checks import finite, in_range, not_negative, positive
+from evaluate.checks import finite, interval_probability, not_negative, positive
 from evaluate.errors import NotPredictableError
 from evaluate.series import series
 from evaluate.statistics import mean, standard_deviation
@@ -109,7 +109,7 @@ def control_bias(values: Iterable[float], reference: float, *, probability: floa
     from scipy.special import stdtrit
 
     numbers = series("values", values, wanted=2)
-    tail = (1 - in_range("probability", probability, 0.5, 0.9999)) / 2
+    tail = (1 - interval_probability(probability)) / 2
     error = standard_deviation(numbers) / math.sqrt(len(numbers))
     if error == 0:
         raise NotPredictableError("all values are equal: without scatter the bias has no interval")

@@ -4,7 +4,7 @@ import math
 from collections.abc import Sequence
 from typing import Final, NamedTuple
 
-from evaluate.checks import finite, in_range, not_negative, positive
+from evaluate.checks import finite, in_range, interval_probability, not_negative, positive
 from evaluate.series import series
 from evaluate.titrant import Standardisation
 from evaluate.trend import DEFAULT_PROBABILITY, Trend, loss_rate, straight_line
@@ -84,7 +84,7 @@ def compare_factors(
     from scipy.special import stdtrit
 
     limit = positive("change limit", most_change_pct, "%")
-    tail = (1 - in_range("probability", probability, 0.5, 0.9999)) / 2
+    tail = (1 - interval_probability(probability)) / 2
     difference = new.mol_per_l - old.mol_per_l
     freedom = old.n + new.n - 2
     squares = sum(one.n * (one.n - 1) * one.standard_error_mol_per_l**2 for one in (old, new))

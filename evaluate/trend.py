@@ -3,7 +3,7 @@
 import math
 from typing import TYPE_CHECKING, Final, NamedTuple
 
-from evaluate.checks import all_in_range, enough, finite, in_range
+from evaluate.checks import all_in_range, enough, finite, interval_probability
 from evaluate.errors import NotPredictableError, OutOfRangeError
 from evaluate.series import MAGNITUDE_LIMIT, series
 
@@ -282,5 +282,5 @@ def _student(trend: Trend, probability: float) -> float:
     from scipy.special import stdtrit
 
     enough("points", trend.n, FEWEST_POINTS)
-    tail = (1 - in_range("probability", probability, 0.5, 0.9999)) / 2
+    tail = (1 - interval_probability(probability)) / 2
     return -float(stdtrit(trend.n - 2, tail))

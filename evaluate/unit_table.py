@@ -45,10 +45,10 @@ def _equivalent_mass(g_per_mol: float, protons: int) -> Fraction:
     return Fraction(repr(g_per_mol)) / protons
 
 
-# [g/eq]: the molar mass over the protons that alkali takes up.
-TARTARIC_ACID_G_PER_EQ: Final = _equivalent_mass(TARTARIC_ACID_G_PER_MOL, 2)
-SULFURIC_ACID_G_PER_EQ: Final = _equivalent_mass(SULFURIC_ACID_G_PER_MOL, 2)
-ACETIC_ACID_G_PER_EQ: Final = _equivalent_mass(ACETIC_ACID_G_PER_MOL, 1)
+# The molar mass over the protons that alkali takes up.
+TARTARIC_ACID_G_PER_EQ: Final = _equivalent_mass(TARTARIC_ACID_G_PER_MOL, 2)  # [g/eq]; two protons
+SULFURIC_ACID_G_PER_EQ: Final = _equivalent_mass(SULFURIC_ACID_G_PER_MOL, 2)  # [g/eq]; two protons
+ACETIC_ACID_G_PER_EQ: Final = _equivalent_mass(ACETIC_ACID_G_PER_MOL, 1)  # [g/eq]; one proton
 
 WATER_G_PER_ML: Final = Fraction(repr(WATER_AT_20_C_KG_PER_M3)) / 1000
 """What a relative density 20/20 is relative to; one degree Oechsle is a thousandth more than water. [g/mL]"""

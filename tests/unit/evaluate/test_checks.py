@@ -57,6 +57,17 @@ def test_in_range__refuses_naming_only_the_bound_that_exists() -> None:
         checks.in_range("x", 4.0, -math.inf, 3.0)
 
 
+@pytest.mark.parametrize("number", [0.5, 0.95, 0.9999])
+def test_interval_probability__limit_both_bounds_are_allowed(number: float) -> None:
+    assert checks.interval_probability(number) == number
+
+
+@pytest.mark.parametrize("number", [0.0, 0.4999, 0.99991, 1.0, 95.0, *NOT_FINITE])
+def test_interval_probability__refuses_what_says_nothing_or_too_much(number: float) -> None:
+    with pytest.raises(OutOfRangeError, match="probability"):
+        checks.interval_probability(number)
+
+
 def test_positive__limit_the_smallest_number_above_zero_passes() -> None:
     assert checks.positive("volume", 5e-324) == 5e-324
 
