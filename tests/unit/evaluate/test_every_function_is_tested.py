@@ -8,6 +8,7 @@ import ast
 import importlib
 import inspect
 import pkgutil
+import re
 import types
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -57,6 +58,23 @@ def public_functions(module: types.ModuleType) -> list[Callable[..., Any]]:
     return [each for each in functions if each.__module__ == module.__name__]
 
 
+def public_parts() -> list[tuple[type, str]]:
+    """Return every public method and property of the package's classes, with the class that defines it."""
+    classes = {
+        each
+        for module in modules()
+        for name, each in vars(module).items()
+        if inspect.isclass(each) and each.__module__ == module.__name__ and not name.startswith("_")
+    }
+    return [
+        (each, name)
+        for each in sorted(classes, key=lambda each: (each.__module__, each.__name__))
+        for name, part in vars(each).items()
+        if not name.startswith("_")
+        and (inspect.isfunction(part) or isinstance(part, property | classmethod | staticmethod))
+    ]
+
+
 def imported_modules(tree: ast.Module) -> set[str]:
     plain = {alias.name for node in ast.walk(tree) if isinstance(node, ast.Import) for alias in node.names}
     froms = [node for node in ast.walk(tree) if isinstance(node, ast.ImportFrom) and node.module]
@@ -104,6 +122,13 @@ def test_a_function_documents_its_units_range_errors_and_source(function: Callab
     documented = inspect.getdoc(function) or ""
     headings = [f"\n{section}\n{'-' * len(section)}\n" for section in SECTIONS]
     assert [heading.split()[0] for heading in headings if heading not in documented] == []
+
+
+@pytest.mark.parametrize(("of", "name"), public_parts(), ids=lambda each: getattr(each, "__name__", each))
+def test_a_method_or_property_is_documented_and_used_by_a_test_of_its_module(of: type, name: str) -> None:
+    assert inspect.getdoc(getattr(of, name))
+    tests = [path.read_text(encoding="utf-8") for path in sorted(TESTS.glob("test_*.py"))]
+    assert any(re.search(rf"\b{name}\b", text) for text in tests if f"{of.__module__} import" in text)
 
 
 def test_the_walk_finds_functions_and_sees_a_missing_kind() -> None:

@@ -110,6 +110,15 @@ def test_sugar_fits__independent_of_the_unit_of_both() -> None:
     assert sugar_fits(WHITE._replace(sugar_g_per_l=0.5), 0.49) is sugar_fits(WHITE, 4.9)
 
 
+@given(st.floats(0.0, 300.0), st.floats(0.0, 300.0))
+def test_a_sugar_value_stands_in_one_of_two_opposite_ways(sugar: float, threshold: float) -> None:
+    for one, opposite in (
+        (SugarComparison.BELOW, SugarComparison.FROM),
+        (SugarComparison.UP_TO, SugarComparison.ABOVE),
+    ):
+        assert one.holds(sugar, threshold) is not opposite.holds(sugar, threshold)
+
+
 @pytest.mark.parametrize("bad", [-0.1, *NOT_FINITE])
 def test_sugar_fits__refuses_what_is_no_sugar_value(bad: float) -> None:
     with pytest.raises(OutOfRangeError, match="glucose and fructose"):

@@ -1,4 +1,4 @@
-"""What holds for every module of `evaluate`: no clock, no file, no chance; each constant once, with source."""
+"""What every module of `evaluate` keeps to: no clock, no file, no chance; each constant once, with source."""
 
 import ast
 import builtins
