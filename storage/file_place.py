@@ -31,7 +31,7 @@ class FilePlace:
 
     def claim(self) -> StoreLock:
         """Take the lock beside the file."""
-        self.path = self.path.absolute()
+        self.path = self.path.resolve()  # one lock by whatever name it goes
         if not self.path.parent.is_dir():
             raise StoreUnreachableError(self.path, "its folder is not there")
         return StoreLock(self.path)

@@ -27,7 +27,7 @@ T = TypeVar("T")
 
 GROUP: Final = 1000
 """Most pieces of work in one commit: bounds how long the newest rows stay unseen."""
-BREATH_S: Final = 0.02
+BREATH_S: Final = 0.012
 """Pause after a commit, in which more comes together for the next: many small commits cost most of a core.
 What comes after a quiet moment is written at once. [s]"""
 FIRST_RETRY_S: Final = 0.05

@@ -55,6 +55,7 @@ def _may_mount() -> bool:
 NEEDS: dict[str, Callable[[], bool]] = {
     "pseudo-terminals": lambda: hasattr(os, "openpty"),
     "epoll": lambda: sys.platform == "linux",
+    "symbolic links": lambda: sys.platform != "win32",
     "unix sockets": lambda: hasattr(socket, "AF_UNIX"),
     "hangup signal": lambda: hasattr(signal, "SIGHUP"),
     "chromium": lambda: shutil.which("chromium") is not None,

@@ -22,7 +22,7 @@ from tundish.config import Config, load_config, own_lines
 from tundish.config_faults import ConfigError
 from tundish.errors import LineConflictError, NotKeptError, UnknownLineError
 from tundish.line_config import AnyLineConfig
-from tundish.line_files import files_elsewhere
+from tundish.line_files import files_elsewhere, secrets_elsewhere
 from tundish.lines_file import LinesFile
 from tundish.wiring import LinePlan, checked_line, line_plans
 
@@ -241,7 +241,7 @@ class LineBook:
 
     def _checked(self, table: Mapping[str, Any], before: Mapping[str, Any]) -> _Line:
         """Return a line that can be started; it may name files of ours, and those that it named before."""
-        faults = files_elsewhere(table, self._folder, before)
+        faults = files_elsewhere(table, self._folder, before) + secrets_elsewhere(table, before)
         try:
             line = _Line(*checked_line(table, self._folder))
         except ConfigError as error:

@@ -1,6 +1,7 @@
-"""Which files a line may name that comes over the API.
+"""Which files and passwords a line may name that comes over the API.
 
-Whoever reaches the API must not read, by way of a line, what only the daemon's account may read.
+Whoever reaches the API must not read, by way of a line, what only the daemon's account may read, nor send
+it away.
 """
 
 from collections.abc import Iterator, Mapping
@@ -9,6 +10,16 @@ from typing import Any, Final
 
 FILE_KEYS: Final = frozenset({"path", "folder", "password_file", "ca_file", "cert_file", "key_file"})
 """Keys of a line that name a file or a folder to be read; a driver is one if it ends in ``.toml``."""
+
+
+def secrets_elsewhere(table: Mapping[str, Any], before: Mapping[str, Any]) -> list[str]:
+    """Return a fault for a variable of the environment that the line did not name before."""
+    named = table.get("password_env")
+    if named is None or named == before.get("password_env"):
+        return []
+    place = f"line[{table.get('name', 0)}].password_env"
+    advice = "name it in the configuration file itself, or use a password_file beside that"
+    return [f"{place}: cannot be named over the API (got {named!r}); {advice}"]
 
 
 def files_elsewhere(table: Mapping[str, Any], folder: Path, before: Mapping[str, Any]) -> list[str]:

@@ -1,8 +1,9 @@
 """Lines added, changed, stopped and started while the daemon runs."""
 
 from http import HTTPStatus
+from typing import Annotated
 
-from fastapi import APIRouter, Response
+from fastapi import APIRouter, Query, Response
 
 from api.dependencies import ManagerOf, ServicesOf, act_of
 from api.routing import reads, writes
@@ -21,6 +22,9 @@ from api.services import Services
 router = APIRouter(tags=["lines"])
 
 NOTHING_SAID = ActBody(reason=None)
+ReasonOf = Annotated[
+    str | None, Query(max_length=1000, description="Why, in words; it stands in the ledger.")
+]
 
 
 @reads(
@@ -81,12 +85,14 @@ async def start_line(
 
 
 @writes(router, "DELETE", "/lines/{line}", response_model=LineActAnswer, summary="Remove a line")
-async def remove_line(line: str, actor: ManagerOf, services: ServicesOf) -> LineActAnswer:
+async def remove_line(
+    line: str, actor: ManagerOf, services: ServicesOf, reason: ReasonOf = None
+) -> LineActAnswer:
     """Stop a line that was added over the API and forget it; what it has heard stays.
 
     A line of the configuration file itself is refused: take it out there.
     """
-    number = await services.line_control.remove(line, act_of(actor, None))
+    number = await services.line_control.remove(line, act_of(actor, reason))
     return LineActAnswer(ledger_number=number, line=None)
 
 

@@ -51,7 +51,7 @@ def check_configuration(file: Path) -> None:
     place_of(store_address(config.store, file.resolve().parent))
     kept = LinesFile(file)
     names = [line.get("name") for line in kept.read()]
-    click.echo(f"{file}: in order; {len(plans)} lines")
+    click.echo(f"{file}: in order; {len(plans)} {'line' if len(plans) == 1 else 'lines'}")
     for plan in plans:
         name = plan.settings.name
         marks = (plan.stopped, "stopped"), (name in names, f"as changed in {kept.path.name}")

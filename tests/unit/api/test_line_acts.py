@@ -115,6 +115,11 @@ async def test_a_line_is_removed_without_a_body(client: Client, control: StillCo
     assert control.asked == [("remove", "ph", Act("AB"))]
 
 
+async def test_a_line_is_removed_for_a_reason(client: Client, control: StillControl) -> None:
+    await client.delete("/api/v1/lines/ph", params={"reason": "sold"}, headers=BY_AB)
+    assert control.asked == [("remove", "ph", Act("AB", "sold"))]
+
+
 async def test_stopping_needs_no_body(client: Client, control: StillControl) -> None:
     assert (await client.post("/api/v1/lines/ph/stop", headers=BY_AB)).json()["line"]["line"] == "ph"
     assert control.asked == [("stop", "ph", Act("AB"))]

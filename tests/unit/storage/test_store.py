@@ -100,6 +100,15 @@ def test_refuses_a_store_that_another_daemon_holds(store: Store, ground: Ground)
         open_at_noon(ground)
 
 
+@pytest.mark.needs("symbolic links")
+def test_a_store_has_one_lock_by_whatever_name_it_goes(path: Path) -> None:
+    link = path.with_name("link.db")
+    with closing(open_at_noon(path)):
+        link.symlink_to(path)
+        with pytest.raises(StoreBusyError):
+            open_at_noon(link)
+
+
 def test_a_closed_store_can_be_held_by_another(new_ground: NewGround) -> None:
     ground = new_ground()
     open_at_noon(ground).close()

@@ -110,10 +110,14 @@ def test_pour_says_readings_in_words(tmp_path: Path) -> None:
     assert "free_so2 29.6 mg/L of W-1007" in call("pour", "--driver", "so2-burette", str(capture)).output
 
 
-def test_check_says_what_is_in_order(tmp_path: Path) -> None:
+LINE = '[[line]]\nname = "p"\ninstrument = "p"\ndriver = "ph-stream"\nkind = "serial"\ndevice = "/dev/p"\n'
+
+
+@pytest.mark.parametrize(("text", "count"), [("", "0 lines"), (LINE, "1 line")])
+def test_check_says_what_is_in_order(tmp_path: Path, text: str, count: str) -> None:
     file = tmp_path / "tundish.toml"
-    file.write_text("", encoding="utf-8")
-    assert call("check", str(file)).output.strip() == f"{file}: in order; 0 lines"
+    file.write_text(text, encoding="utf-8")
+    assert call("check", str(file)).output.splitlines()[0] == f"{file}: in order; {count}"
 
 
 def test_check_tells_faults_of_the_file_and_of_its_drivers_at_once(tmp_path: Path) -> None:

@@ -230,6 +230,15 @@ async def test_a_line_that_comes_over_the_api_cannot_reach_files_elsewhere(
     assert any(fault.startswith(f"{place}: wants a file below") for fault in caught.value.faults)
 
 
+async def test_a_line_that_comes_over_the_api_cannot_send_what_the_environment_holds(
+    running: Running,
+) -> None:
+    far = {"name": "x", "kind": "mqtt", "host": "h", "topic": "t", "user": "u", "password_env": "ANY_SECRET"}
+    with pytest.raises(ConfigError, match=r"line\[x\]\.password_env: cannot be named over the API"):
+        await running.book.add({"instrument": "x-1", "driver": "ph-stream", **far}, AB)
+    assert running.entries() == []
+
+
 async def test_a_file_below_the_configuration_may_be_named(running: Running) -> None:
     (running.folder / "monday.bin").touch()
     line = {
