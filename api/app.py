@@ -27,6 +27,7 @@ from api.routes import (
     notices,
     readings,
     records,
+    result_thread,
     results,
     sheets,
     statics,
@@ -89,7 +90,8 @@ def _parts(app: FastAPI) -> Parts:
 
 _DAEMON = (health, clock, backups, line_acts)
 _HEARING = (lines, instruments, captures, readings, notices, ledger, events, documents)
-_BENCH = (records, trays, control_records, holds, results, amendments)
+_BENCH = (records, trays, control_records, holds, results, result_thread, amendments)
+_PAGES = (bench.router, result_thread.pages)
 
 
 def _lay_routes(app: FastAPI) -> None:
@@ -100,4 +102,5 @@ def _lay_routes(app: FastAPI) -> None:
     app.include_router(api)
     app.include_router(sheets.router, responses=DOCUMENTED, dependencies=strict)
     app.include_router(statics.router, include_in_schema=False, dependencies=strict)
-    app.include_router(bench.router, include_in_schema=False, dependencies=strict)
+    for page in _PAGES:
+        app.include_router(page, include_in_schema=False, dependencies=strict)

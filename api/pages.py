@@ -57,6 +57,7 @@ def _filters(quantity_names: Mapping[str, str]) -> dict[str, Any]:
         "quantity_name": lambda code: quantity_names.get(code, code.replace("_", " ")),
         "rfc3339": times.rfc3339,
         "size": _size,
+        "standing_words": words.standing_words,
         "state_words": words.state_words,
     }
 

@@ -59,6 +59,15 @@ LINE_STATES: Final = {
 }
 
 
+STANDINGS: Final = {
+    "good": StateWords("good", "disc", ""),
+    "provisional": StateWords("provisional", "ring", ""),
+    "look_again": StateWords("look again", "triangle", ""),
+    "do_not_use": StateWords("do not use", "cross", ""),
+}
+"""How a standing is told: a word and a shape; what to do stands with its reasons."""
+
+
 CLOCK_WORDS: Final = {
     "in_step": "in step",
     "not_in_step": "not in step",
@@ -84,6 +93,11 @@ def outcome_reason(outcome: str) -> str | None:
 def state_words(state: str) -> StateWords:
     """Return how a line's state is told."""
     return LINE_STATES.get(state, StateWords(state.replace("_", " "), "square", ""))
+
+
+def standing_words(standing: str | None) -> StateWords:
+    """Return how a standing is told."""
+    return STANDINGS.get(standing or "", StateWords("not judged", "square", ""))
 
 
 def plain_unit(unit: str) -> str:

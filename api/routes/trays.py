@@ -172,10 +172,11 @@ async def reassign_ties(body: ReassignBody, desk: DeskOf) -> Any:
 @reads(router, "/readings/{reading_id}/ties", response_model=TieHistoryBody, summary="Ties of a reading")
 async def get_ties(reading_id: Identifier, database: DatabaseOf) -> TieHistoryBody:
     """Return every tie of a reading, oldest first, with who made it and why."""
-    return await database.read(_ties, reading_id)
+    return await database.read(ties_body, reading_id)
 
 
-def _ties(connection: Connection, reading_id: int) -> TieHistoryBody:
+def ties_body(connection: Connection, reading_id: int) -> TieHistoryBody:
+    """Return every tie of a reading, oldest first."""
     return TieHistoryBody(
         items=[
             {

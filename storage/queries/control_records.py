@@ -89,6 +89,23 @@ def latest_control_record(
     return None if row is None else _as_record(row)
 
 
+def next_control_record(
+    connection: Connection, kind: str, at_us: int, *, instrument: str | None, subject_id: int
+) -> ControlRecord | None:
+    """Return the first record of a kind that was judged of a later moment, of one scope. [µs]"""
+    query = _records(
+        control_record.c.kind == kind,
+        control_record.c.subject_id == subject_id,
+        control_record.c.at_us > at_us,
+        control_record.c.verdict != "not_evaluated",
+    )
+    if instrument is not None:
+        query = query.where(control_record.c.instrument == instrument)
+    row = connection.execute(query.order_by(control_record.c.at_us, control_record.c.number).limit(1))
+    found = row.one_or_none()
+    return None if found is None else _as_record(found)
+
+
 def control_records(
     connection: Connection,
     *,

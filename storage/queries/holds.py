@@ -1,5 +1,6 @@
 """Holds: what is in doubt since a check failed, and what became of it."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -43,16 +44,18 @@ class HoldChange:
 
 def holds(connection: Connection, *, open_only: bool = False) -> list[Hold]:
     """Return every hold as it stands now, oldest first; on request only those that no person has settled."""
-    found = [
-        _as_it_stands(connection, row) for row in connection.execute(select(hold).order_by(hold.c.number))
-    ]
+    changes: dict[int, list[Any]] = {}
+    for change in connection.execute(select(hold_change).order_by(hold_change.c.number)):
+        changes.setdefault(change.hold_id, []).append(change)
+    rows = connection.execute(select(hold).order_by(hold.c.number))
+    found = [_as_it_stands(row, changes.get(row.number, ())) for row in rows]
     return [one for one in found if one.settled is None] if open_only else found
 
 
 def hold_by_number(connection: Connection, number: int) -> Hold | None:
     """Return one hold as it stands now."""
     row = connection.execute(select(hold).where(hold.c.number == number)).one_or_none()
-    return None if row is None else _as_it_stands(connection, row)
+    return None if row is None else _as_it_stands(row, hold_changes(connection, number))
 
 
 def hold_changes(connection: Connection, number: int) -> list[HoldChange]:
@@ -78,9 +81,9 @@ def hold_changes(connection: Connection, number: int) -> list[HoldChange]:
     ]
 
 
-def _as_it_stands(connection: Connection, row: Any) -> Hold:
+def _as_it_stands(row: Any, changes: Sequence[Any]) -> Hold:
     from_us, until_us, settled = row.from_us, None, None
-    for change in hold_changes(connection, row.number):
+    for change in changes:
         from_us = change.from_us if change.from_us is not None else from_us
         until_us = change.until_us if change.until_us is not None else until_us
         if change.change in ("accepted", "rejected", "repeated"):
