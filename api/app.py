@@ -2,6 +2,8 @@
 
 from fastapi import APIRouter, Depends, FastAPI
 
+from api.audit import Audit
+from api.callers import KeyGuard
 from api.database import Database
 from api.dependencies import Parts
 from api.desk import on_refusal
@@ -21,6 +23,7 @@ from api.routes import (
     health,
     holds,
     instruments,
+    keys,
     ledger,
     line_acts,
     lines,
@@ -63,6 +66,8 @@ def create_app(services: Services) -> FastAPI:
         telemetry={"auto_configure": False},
     )
     app.state.parts = Parts(services, Database(services.store), bell, Pages(services), unsubscribe)
+    app.add_middleware(KeyGuard)
+    app.add_middleware(Audit)
     add_guards(app, services.settings.allowed_hosts, services.settings.send_timeout_s)
     add_problem_handlers(app)
     app.add_exception_handler(RefusedError, on_refusal)
@@ -88,7 +93,7 @@ def _parts(app: FastAPI) -> Parts:
     return found
 
 
-_DAEMON = (health, clock, backups, line_acts)
+_DAEMON = (health, clock, backups, line_acts, keys)
 _HEARING = (lines, instruments, captures, readings, notices, ledger, events, documents)
 _BENCH = (records, trays, control_records, holds, results, result_thread, amendments)
 _PAGES = (bench.router, result_thread.pages)

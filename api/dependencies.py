@@ -1,7 +1,7 @@
 """What a route may ask for, found on the app that serves it."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Annotated
 
 from fastapi import Depends, Header, Request
@@ -11,6 +11,7 @@ from api.database import Database
 from api.live import Bell
 from api.pages import Pages
 from api.services import Services
+from api.slowdown import Slowdown
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +24,8 @@ class Parts:
     pages: Pages
     unsubscribe: Callable[[], None]
     """Ends the ringing of the bell by the store."""
+    failures: Slowdown = field(default_factory=Slowdown)
+    """Holds answers to wrong keys back."""
 
 
 def parts(request: Request) -> Parts:
@@ -56,8 +59,8 @@ def _actor(
 ) -> str:
     """Return who asks for a change.
 
-    The one place that decides who may ask, and as whom. Up to now everybody who reaches the loopback address
-    may, and says who they are. A browser sends this header for no page but our own.
+    What they may do, `api.callers` has decided; here they say who they are. A browser sends this header for
+    no page but our own.
     """
     return tundish_actor
 

@@ -114,7 +114,14 @@ def documented(*statuses: HTTPStatus) -> dict[int | str, dict[str, Any]]:
     }
 
 
-DOCUMENTED: Final = documented(HTTPStatus.BAD_REQUEST, HTTPStatus.NOT_FOUND, HTTPStatus.UNPROCESSABLE_ENTITY)
+DOCUMENTED: Final = documented(
+    HTTPStatus.BAD_REQUEST,
+    HTTPStatus.UNAUTHORIZED,
+    HTTPStatus.FORBIDDEN,
+    HTTPStatus.NOT_FOUND,
+    HTTPStatus.UNPROCESSABLE_ENTITY,
+    HTTPStatus.TOO_MANY_REQUESTS,
+)
 """What every route says of its errors."""
 
 

@@ -146,6 +146,14 @@ class ApiSettings:
     """Shortest time between two rounds of one live stream. [s]"""
     live_round_events: int = 200
     """Ledger entries looked at in one round: with the pause, at most 2000 a second a stream."""
+    loopback_open: bool = True
+    """Whether what comes from this machine without a key may do everything."""
+    network_open: bool = False
+    """The same of what comes from the network."""
+    failure_pause_s: float = 0.5
+    """How long the answer to the first wrong key of a peer waits; twice as long each further time. [s]"""
+    audit_reads: bool = False
+    """Whether each read is logged with who asked."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -41,6 +41,9 @@ RULES: Final[dict[str, str]] = {
     "amendment.changes_nothing": "The supposition changes no result.",
     "amendment.incomplete": "An amendment is put in force once all its values are staged.",
     "amendment.not_in_force": "Only an amendment that is in force can be taken back.",
+    "key.unknown": "There is no key with this number.",
+    "key.name_taken": "Two good keys cannot have the same name.",
+    "key.revoked": "The key was revoked before.",
     "request.key_used": "An idempotency key belongs to one request.",
     "act.reason_wanted": "The act changes what people rely on, so it needs a reason in words.",
 }

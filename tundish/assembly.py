@@ -63,6 +63,18 @@ def _begin_session(store: Store, clock: ClockWatch, at_us: int) -> int:
     return session
 
 
+def api_settings(config: Config) -> ApiSettings:
+    """Return what the configuration says of the API."""
+    network = config.network
+    return ApiSettings(
+        config.store.kind,
+        (*config.api.allowed_hosts, *(network.host_names if network else ())),
+        loopback_open=config.api.keyless,
+        network_open=network is not None and network.without_keys,
+        audit_reads=config.api.audit_reads,
+    )
+
+
 def services_of(parts: Parts, config: Config, clock_us: Callable[[], int]) -> Services:
     """Return what the API stands on."""
     return Services(
@@ -73,7 +85,7 @@ def services_of(parts: Parts, config: Config, clock_us: Callable[[], int]) -> Se
         acts=RecordOfActs(parts.acts),
         health=Health(parts.store, parts.clock),
         doctor=parts.doctor,
-        settings=ApiSettings(config.store.kind, config.api.allowed_hosts),
+        settings=api_settings(config),
         clock_us=clock_us,
         quantity_names={one.code: one.name for one in quantities()},
     )

@@ -15,6 +15,7 @@ from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, Settings
 from tundish.config_faults import ConfigError, environment_fault_in_words, fault_in_words
 from tundish.line_config import AnyLineConfig, LinesTable, Part
 from tundish.lines_file import LinesFile, merged
+from tundish.network_config import NetworkConfig
 
 
 class StoreConfig(Part):
@@ -53,10 +54,15 @@ class ApiConfig(Part):
     """Where readings are served."""
 
     host: Literal["127.0.0.1", "::1", "localhost"] = "127.0.0.1"
-    """Loopback only: there are no keys yet that could protect a network address."""
+    """Loopback only; a network address is served beside it, by the table ``[network]``."""
     port: int = Field(default=8710, ge=1, le=65535)
     allowed_hosts: tuple[str, ...] = ()
     """Further names that a browser on this machine may use for it in the Host header."""
+    keyless: bool = True
+    """Whether what comes from this machine without a key may do everything; False where a proxy or people
+    without rights sit on it."""
+    audit_reads: bool = False
+    """Whether each read is logged with the name of its key, its address and what was asked."""
 
     @property
     def address(self) -> str:
@@ -85,6 +91,8 @@ class Config(BaseSettings):
 
     store: StoreConfig = StoreConfig()
     api: ApiConfig = ApiConfig()
+    network: NetworkConfig | None = None
+    """Where the network is served; nowhere if it is left out."""
     log: LogConfig = LogConfig()
     line: tuple[AnyLineConfig, ...] = ()
 

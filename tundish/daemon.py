@@ -23,12 +23,13 @@ from tundish.config_faults import ConfigError
 from tundish.errors import TundishError, UnfinishedStopError
 from tundish.line_book import LineBook
 from tundish.loop import run
+from tundish.network import network_server, refuse_unprotected
 from tundish.notify import ServiceNotifier
 from tundish.packages import check_packages
 from tundish.signals import handled
 from tundish.steps import Heart, drain, let_go_of_a_stuck_store, say_head, take_in
 from tundish.store_sink import DAEMON
-from tundish.web import bind, server
+from tundish.web import bind, bind_network, server
 from tundish.wiring import line_plans, store_of
 
 HEARTBEAT_S = 1.0
@@ -86,8 +87,11 @@ class Daemon:
         plans = line_plans(config, self._place.folder, str(self._place.file))
         with ExitStack() as stack:
             listener = stack.enter_context(bind(config.api.host, config.api.port))
+            outer = stack.enter_context(bind_network(config.network)) if config.network else None
             store = store_of(config, self._place.folder, self._clock.utc_us)
             stack.callback(store.close)
+            if config.network:
+                refuse_unprotected(store, config.network, self._place.folder)
             if isinstance(store.place, FilePlace):
                 stack.enter_context(told_beside(store.place.path, config.api.address))
             parts = parts_of(store, self._place.file, self._clock)
@@ -98,11 +102,14 @@ class Daemon:
 
             app = create_app(services_of(parts, config, self._clock.utc_us))
             stack.callback(close_app, app)
-            web = server(app)
+            webs = [(server(app), listener)]
+            if config.network and outer:
+                webs.append((network_server(app, config.network, self._place.folder), outer))
             async with asyncio.TaskGroup() as tasks:
-                serving = tasks.create_task(web.serve(sockets=[listener]), name="web")
+                serving = [tasks.create_task(web.serve(sockets=[place])) for web, place in webs]
                 others = [tasks.create_task(step) for step in self._steps(parts)]
-                log.info("daemon.started", address=f"{config.api.address}/", lines=len(plans))
+                served = {"network": config.network.url} if config.network else {}
+                log.info("daemon.started", address=f"{config.api.address}/", lines=len(plans), **served)
                 _collect_seldom()
                 self._notifier.ready()
                 await self._until_stopped(for_s)
@@ -113,8 +120,9 @@ class Daemon:
                     unkept = await asyncio.to_thread(self._drain, parts)
                     letting_go.cancel()
                 end_streams(app)
-                web.should_exit = True
-                await serving
+                for web, _ in webs:
+                    web.should_exit = True
+                await asyncio.gather(*serving)
         _say_what_was_lost(parts.supervisor, unkept)
         log.info("daemon.stopped")
 

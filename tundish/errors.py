@@ -9,6 +9,7 @@ TundishError
 ├── NotKeptError            an act could not be kept, so it was not done (`tundish.line_book`)
 ├── PasswordError           a password that is named cannot be had (`tundish.passwords`)
 ├── UnfinishedStopError     the store could not be written until the end (`tundish.daemon`)
+├── RefusedActError         a rule forbids what a command asked for (`tundish.at_the_store`)
 ├── DaemonRefusedError      the daemon does not do what a command asked for (`tundish.commands`)
 ├── LineNotHeardError       a line that is to be looked at cannot be opened (`tundish.listening`)
 └── DaemonUnreachableError  no daemon answers where one was looked for (`tundish.commands`)
@@ -41,6 +42,10 @@ class DaemonUnreachableError(TundishError):
 
 class DaemonRefusedError(TundishError):
     """The daemon does not do what a command asked for; the text holds every fault."""
+
+
+class RefusedActError(TundishError):
+    """A rule forbids what a command asked for; nothing was written."""
 
 
 class PasswordError(TundishError):

@@ -1,7 +1,7 @@
 """Logging: an event name in the past tense and keys, never a sentence.
 
 Levels: error = a person must act; warning = data was refused or lost; info = a line came or went;
-debug = every frame. Keys in a URL never reach the log.
+debug = every frame. Keys for programs never reach the log, in a URL or anywhere else.
 """
 
 import logging
@@ -12,12 +12,32 @@ from typing import Any, Literal
 import structlog
 from structlog.typing import EventDict, Processor, WrappedLogger
 
-_KEY_IN_URL = re.compile(r"([?&]key=)[^&\s\"']+")
+_KEY_IN_URL = re.compile(r"([?&]key=)[^&\s\"']+", re.IGNORECASE)
+_KEY_BY_ITSELF = re.compile(r"tundish_[a-z2-7]{52}", re.IGNORECASE)
+"""As `api.keys` makes them, which is not imported here: every command logs, and few have keys."""
+_CREDENTIALS = re.compile(r"\b((?:bearer|basic)\s+)[A-Za-z0-9._~+/=-]{40,}", re.IGNORECASE)
 
 
 def hide_keys(_logger: WrappedLogger, _method: str, event: EventDict) -> EventDict:
-    """Blank the value of every ``key=`` parameter in any text of the entry."""
-    return {name: _KEY_IN_URL.sub(r"\1…", v) if isinstance(v, str) else v for name, v in event.items()}
+    """Blank every key in the entry, however deep it lies: in a URL, in a header, or by itself."""
+    return {name: _hidden(value) for name, value in event.items()}
+
+
+def _hidden(value: Any) -> Any:
+    match value:
+        case str():
+            return _KEY_BY_ITSELF.sub("…", _CREDENTIALS.sub(r"\1…", _KEY_IN_URL.sub(r"\1…", value)))
+        case bytes():
+            shown = value.decode("latin-1")
+            return value if _hidden(shown) == shown else repr(_hidden(shown))
+        case dict():
+            return {_hidden(name): _hidden(one) for name, one in value.items()}
+        case list() | tuple():
+            return [_hidden(one) for one in value]
+        case Exception():
+            return _hidden(repr(value))
+        case _:
+            return value
 
 
 def _processors(form: Literal["text", "json"], *, colours: bool) -> list[Processor]:
@@ -30,8 +50,8 @@ def _processors(form: Literal["text", "json"], *, colours: bool) -> list[Process
         structlog.contextvars.merge_contextvars,
         structlog.processors.add_log_level,
         structlog.processors.TimeStamper(fmt="iso", utc=True),
-        hide_keys,
         structlog.processors.format_exc_info,
+        hide_keys,
         render,
     ]
 

@@ -4,11 +4,13 @@ import errno
 import socket
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 
 import uvicorn
 from starlette.types import ASGIApp
 
 from tundish.errors import AddressError
+from tundish.network_config import NetworkConfig
 from tundish.web_protocol import ProblemProtocol
 
 GRACE_S = 2
@@ -20,7 +22,7 @@ WHY = {
 }
 
 
-def bind(host: str, port: int) -> socket.socket:
+def bind(host: str, port: int, setting: str = "api.port, or with --port for the demo") -> socket.socket:
     """Take the port before anything else is started, so that a taken one is one clear line."""
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     listener = socket.socket(family, socket.SOCK_STREAM)
@@ -33,10 +35,13 @@ def bind(host: str, port: int) -> socket.socket:
     except OSError as error:
         listener.close()
         why = WHY.get(error.errno or 0, f"cannot be had: {error.strerror}")
-        raise AddressError(
-            f"port {port} of {host} {why}; choose another with api.port, or with --port for the demo"
-        ) from error
+        raise AddressError(f"port {port} of {host} {why}; choose another with {setting}") from error
     return listener
+
+
+def bind_network(network: NetworkConfig) -> socket.socket:
+    """Take the port of the network."""
+    return bind(network.host, network.port, "network.port")
 
 
 class EmbeddedServer(uvicorn.Server):
@@ -48,8 +53,9 @@ class EmbeddedServer(uvicorn.Server):
         yield
 
 
-def server(app: ASGIApp) -> EmbeddedServer:
-    """Make a server that lets open streams go soon after it is told to stop."""
+def server(app: ASGIApp, certificate: tuple[Path, Path] | None = None) -> EmbeddedServer:
+    """Make a server that lets open streams go soon after it is told to stop; a certificate makes it TLS."""
+    cert_file, key_file = certificate or (None, None)
     return EmbeddedServer(
         uvicorn.Config(
             app,
@@ -61,5 +67,7 @@ def server(app: ASGIApp) -> EmbeddedServer:
             server_header=False,
             proxy_headers=False,  # nothing stands before us, so no header may say who asked or how
             timeout_graceful_shutdown=GRACE_S,
+            ssl_certfile=cert_file,
+            ssl_keyfile=key_file,
         )
     )

@@ -10,6 +10,7 @@ from fastapi import APIRouter, Request, Response
 from sqlalchemy import Connection
 
 from api.dependencies import DatabaseOf, ManagerOf, ServicesOf, act_of
+from api.keys import Scope
 from api.parameters import LARGEST, Cursor, Limit, Walk
 from api.problems import ParameterFault, ProblemError
 from api.routing import reads, writes
@@ -52,6 +53,7 @@ async def list_backups(
     router,
     "POST",
     "/backups",
+    scope=Scope.MANAGE,
     response_model=BackupAnswer,
     status_code=HTTPStatus.CREATED,
     summary="Tell of a checked copy",

@@ -2,9 +2,10 @@
 
 from typing import Any
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, FastAPI, Request
 from fastapi.responses import HTMLResponse
 
+from api.callers import SECURITY_SCHEMES
 from api.dependencies import PartsOf
 from api.routing import reads
 from api.schemas.openapi import described_routes
@@ -12,15 +13,21 @@ from api.schemas.openapi import described_routes
 router = APIRouter(include_in_schema=False)
 
 
+def described_app(app: FastAPI) -> dict[str, Any]:
+    """Return the OpenAPI document of an app, with the ways in which a key is given."""
+    document: dict[str, Any] = app.openapi()
+    document["components"]["securitySchemes"] = SECURITY_SCHEMES
+    return document
+
+
 @reads(router, "/openapi.json")
 async def get_openapi(request: Request) -> dict[str, Any]:
     """Return the description for programs."""
-    document: dict[str, Any] = request.app.openapi()
-    return document
+    return described_app(request.app)
 
 
 @reads(router, "/docs")
 async def get_docs(request: Request, parts: PartsOf) -> HTMLResponse:
     """Return the description for people."""
-    document = request.app.openapi()
+    document = described_app(request.app)
     return parts.pages.draw(request, "docs.html", api=document["info"], routes=described_routes(document))

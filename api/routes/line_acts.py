@@ -6,6 +6,7 @@ from typing import Annotated
 from fastapi import APIRouter, Query, Response
 
 from api.dependencies import ManagerOf, ServicesOf, act_of
+from api.keys import Scope
 from api.routing import reads, writes
 from api.schemas.acts import (
     ActBody,
@@ -28,7 +29,11 @@ ReasonOf = Annotated[
 
 
 @reads(
-    router, "/lines/{line}/settings", response_model=LineSettingsBody, summary="What is configured of a line"
+    router,
+    "/lines/{line}/settings",
+    scope=Scope.MANAGE,
+    response_model=LineSettingsBody,
+    summary="What is configured of a line",
 )
 async def get_line_settings(line: str, services: ServicesOf) -> LineSettingsBody:
     """Return the line as a table of the configuration, ready to be changed and put back."""
@@ -39,6 +44,7 @@ async def get_line_settings(line: str, services: ServicesOf) -> LineSettingsBody
     router,
     "POST",
     "/lines",
+    scope=Scope.MANAGE,
     response_model=LineActAnswer,
     status_code=HTTPStatus.CREATED,
     summary="Add a line",
@@ -56,7 +62,9 @@ async def add_line(
     return _answer(services, name, number)
 
 
-@writes(router, "PUT", "/lines/{line}", response_model=LineActAnswer, summary="Change a line")
+@writes(
+    router, "PUT", "/lines/{line}", scope=Scope.MANAGE, response_model=LineActAnswer, summary="Change a line"
+)
 async def change_line(line: str, body: LineActBody, actor: ManagerOf, services: ServicesOf) -> LineActAnswer:
     """Put another table in the place of a line's and open it anew; what it had heard is kept.
 
@@ -66,7 +74,14 @@ async def change_line(line: str, body: LineActBody, actor: ManagerOf, services: 
     return _answer(services, line, number)
 
 
-@writes(router, "POST", "/lines/{line}/stop", response_model=LineActAnswer, summary="Stop a line")
+@writes(
+    router,
+    "POST",
+    "/lines/{line}/stop",
+    scope=Scope.MANAGE,
+    response_model=LineActAnswer,
+    summary="Stop a line",
+)
 async def stop_line(
     line: str, actor: ManagerOf, services: ServicesOf, body: ActBody = NOTHING_SAID
 ) -> LineActAnswer:
@@ -75,7 +90,14 @@ async def stop_line(
     return _answer(services, line, number)
 
 
-@writes(router, "POST", "/lines/{line}/start", response_model=LineActAnswer, summary="Start a line")
+@writes(
+    router,
+    "POST",
+    "/lines/{line}/start",
+    scope=Scope.MANAGE,
+    response_model=LineActAnswer,
+    summary="Start a line",
+)
 async def start_line(
     line: str, actor: ManagerOf, services: ServicesOf, body: ActBody = NOTHING_SAID
 ) -> LineActAnswer:
@@ -84,7 +106,14 @@ async def start_line(
     return _answer(services, line, number)
 
 
-@writes(router, "DELETE", "/lines/{line}", response_model=LineActAnswer, summary="Remove a line")
+@writes(
+    router,
+    "DELETE",
+    "/lines/{line}",
+    scope=Scope.MANAGE,
+    response_model=LineActAnswer,
+    summary="Remove a line",
+)
 async def remove_line(
     line: str, actor: ManagerOf, services: ServicesOf, reason: ReasonOf = None
 ) -> LineActAnswer:
@@ -96,7 +125,14 @@ async def remove_line(
     return LineActAnswer(ledger_number=number, line=None)
 
 
-@writes(router, "POST", "/reload", response_model=ReloadAnswer, summary="Read the configuration again")
+@writes(
+    router,
+    "POST",
+    "/reload",
+    scope=Scope.MANAGE,
+    response_model=ReloadAnswer,
+    summary="Read the configuration again",
+)
 async def reload_configuration(
     actor: ManagerOf, services: ServicesOf, body: ActBody = NOTHING_SAID
 ) -> ReloadAnswer:

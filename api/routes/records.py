@@ -7,12 +7,14 @@ that the routes cost the start of the daemon nothing for each kind.
 from http import HTTPStatus
 from typing import Annotated, Any, Final
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Depends, Query, Request
 from sqlalchemy import Connection
 from starlette.convertors import Convertor, register_url_convertor
 
+from api.callers import refuse_below
 from api.dependencies import DatabaseOf, ServicesOf
 from api.desk import DeskOf
+from api.keys import Scope
 from api.parameters import LARGEST, Limit
 from api.routing import reads, writes
 from api.schemas.bench import (
@@ -71,6 +73,14 @@ class _Plural(Convertor[str]):
 
 
 register_url_convertor("records", _Plural())
+
+MANAGED: Final = frozenset({"methods", "acceptance", "limit-sets", "people"})
+"""What decides how numbers are judged, and by whom: only who manages may change it."""
+
+
+def _refuse_who_may_not_manage(plural: str, request: Request) -> None:
+    refuse_below(request, Scope.MANAGE if plural in MANAGED else Scope.BENCH)
+
 
 After = Annotated[int, Query(ge=0, le=LARGEST, description="From `next` of the page before.")]
 
@@ -147,6 +157,7 @@ async def get_history(plural: str, code: str, database: DatabaseOf) -> HistoryBo
     response_model=RecordAnswer,
     status_code=HTTPStatus.CREATED,
     summary="Make a record",
+    dependencies=[Depends(_refuse_who_may_not_manage)],
 )
 async def make_record(plural: str, body: NewRecord, desk: DeskOf, services: ServicesOf) -> Any:
     """Make the first version of a record; a sample without a code gets one."""
@@ -165,7 +176,14 @@ async def make_record(plural: str, body: NewRecord, desk: DeskOf, services: Serv
     return await desk.act(work, reason=body.reason, status=HTTPStatus.CREATED)
 
 
-@writes(router, "PUT", "/{plural:records}/{code}", response_model=RecordAnswer, summary="Change a record")
+@writes(
+    router,
+    "PUT",
+    "/{plural:records}/{code}",
+    response_model=RecordAnswer,
+    summary="Change a record",
+    dependencies=[Depends(_refuse_who_may_not_manage)],
+)
 async def change_record(
     plural: str, code: str, body: ChangedRecord, desk: DeskOf, services: ServicesOf
 ) -> Any:

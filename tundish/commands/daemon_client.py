@@ -2,6 +2,7 @@
 
 import getpass
 import json
+import os
 import re
 from typing import Any
 from urllib.error import HTTPError, URLError
@@ -14,12 +15,15 @@ from tundish.errors import DaemonRefusedError, DaemonUnreachableError
 TIMEOUT_S = 30.0
 """Longer than the daemon waits for a line that does not stop. [s]"""
 
+KEY_VARIABLE = "TUNDISH_KEY"
+"""The environment variable that holds a key for a daemon that wants one (``api.keyless = false``)."""
+
 _direct = build_opener(ProxyHandler({}))  # the daemon is on this machine, whatever proxy leads out of it
 
 
 def asked(url: str) -> Any:
     """Return what a daemon answers. Raises `DaemonUnreachableError`."""
-    return _answer(Request(url))  # noqa: S310 - an http address on this machine
+    return _answer(Request(url, headers=_key()))  # noqa: S310 - an http address on this machine
 
 
 def ask(url: str, actor: str, body: dict[str, Any]) -> Any:
@@ -32,9 +36,15 @@ def ask(url: str, actor: str, body: dict[str, Any]) -> Any:
     DaemonRefusedError
         If it refuses; the text holds every fault.
     """
-    headers = {"Tundish-Actor": actor, "Content-Type": "application/json"}
+    headers = {"Tundish-Actor": actor, "Content-Type": "application/json", **_key()}
     data = json.dumps(body).encode()
     return _answer(Request(url, data, headers, method="POST"))  # noqa: S310 - an http address on this machine
+
+
+def _key() -> dict[str, str]:
+    """Return the header with the key of this session, for a daemon that wants one even at its own machine."""
+    key = os.environ.get(KEY_VARIABLE, "")
+    return {"Authorization": f"Bearer {key}"} if key else {}
 
 
 def _answer(request: Request) -> Any:

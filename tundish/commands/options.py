@@ -1,6 +1,7 @@
 """Options that several commands share."""
 
 import math
+from pathlib import Path
 from typing import Any
 
 import click
@@ -24,3 +25,13 @@ class _Seconds(click.ParamType[float]):
 
 for_option = click.option("--for", "for_s", type=_Seconds(), help="Stop by itself after so many seconds.")
 """``--for SECONDS``, handed over as `for_s`. [s]"""
+
+config_option = click.option(
+    "--config",
+    "file",
+    type=click.Path(path_type=Path),
+    default=Path("tundish.toml"),
+    show_default=True,
+    help="The configuration file.",
+)
+"""``--config FILE``, handed over as `file`."""

@@ -5,18 +5,11 @@ from pathlib import Path
 import click
 
 from tundish import log
-from tundish.commands.options import for_option
+from tundish.commands.options import config_option, for_option
 
 
 @click.command("run")
-@click.option(
-    "--config",
-    "file",
-    type=click.Path(path_type=Path),
-    default=Path("tundish.toml"),
-    show_default=True,
-    help="The configuration file.",
-)
+@config_option
 @for_option
 def command(file: Path, for_s: float | None) -> None:
     """Run the daemon until Ctrl-C, SIGTERM or Ctrl-Break.

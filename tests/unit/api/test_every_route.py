@@ -1,6 +1,7 @@
 """What holds for each route, whatever it shows."""
 
 import re
+from collections.abc import AsyncIterator
 from pathlib import Path
 from typing import Any
 
@@ -8,7 +9,13 @@ import httpx
 import pytest
 from fastapi import FastAPI
 
+from api.app import close_app, create_app
+from api.keys import Scope
 from api.problems import PROBLEM_MEDIA_TYPE
+from api.services import ApiSettings
+from storage.store import Store
+from tests.fakes.api_services import still_services
+from tests.fakes.keys import hand_out
 
 Client = httpx.AsyncClient
 HANDBOOK = Path(__file__).parents[3] / "docs" / "api.md"
@@ -26,6 +33,7 @@ ADDRESSES = {
     "/api/v1/lines/{line}": "/api/v1/lines/ph",
     "/api/v1/lines/{line}/settings": "/api/v1/lines/ph/settings",
     "/api/v1/lines/{line}/doctor": "/api/v1/lines/ph/doctor",
+    "/api/v1/keys": "/api/v1/keys",
     "/api/v1/clock-events": "/api/v1/clock-events",
     "/api/v1/backups": "/api/v1/backups",
     "/api/v1/instruments": "/api/v1/instruments",
@@ -67,6 +75,8 @@ WRITES = {
     "/api/v1/lines/{line}/start": {"POST"},
     "/api/v1/reload": {"POST"},
     "/api/v1/backups": {"POST"},
+    "/api/v1/keys": {"POST"},
+    "/api/v1/keys/{number}/revoke": {"POST"},
     "/api/v1/trays/{instrument}/items": {"POST"},
     "/api/v1/trays/{instrument}/on": {"POST"},
     "/api/v1/tray-items/{item}": {"PUT"},
@@ -92,6 +102,21 @@ WRITES = {
     "/api/v1/{plural:records}/{code}": {"PUT"},
 }
 """What can be changed, and by which methods."""
+
+MANAGED = {
+    ("GET", "/api/v1/keys"),
+    ("GET", "/api/v1/lines/{line}/settings"),
+    ("POST", "/api/v1/keys"),
+    ("POST", "/api/v1/keys/{number}/revoke"),
+    ("POST", "/api/v1/lines"),
+    ("PUT", "/api/v1/lines/{line}"),
+    ("DELETE", "/api/v1/lines/{line}"),
+    ("POST", "/api/v1/lines/{line}/stop"),
+    ("POST", "/api/v1/lines/{line}/start"),
+    ("POST", "/api/v1/reload"),
+    ("POST", "/api/v1/backups"),
+}
+"""What wants a key that may manage; the rest of what reads wants read, of what writes wants bench."""
 
 PATHS = pytest.mark.parametrize("path", ADDRESSES)
 
@@ -219,7 +244,8 @@ async def test_a_foreign_host_name_is_refused_on_every_route(bench: Client) -> N
 async def test_the_description_is_openapi_3_1_and_names_no_other_host(bench: Client) -> None:
     answer = await bench.get("/api/v1/openapi.json")
     assert answer.json()["openapi"].startswith("3.1")
-    assert "http" not in answer.text.replace("HTTP", "").replace("http_", "")
+    without_schemes = answer.text.replace('"type":"http"', "")  # the word for the header Authorization
+    assert "http" not in without_schemes.replace("HTTP", "").replace("http_", "")
 
 
 async def test_every_described_route_declares_the_problem_document(bench: Client) -> None:
@@ -237,3 +263,92 @@ async def test_what_is_described_is_what_is_answered(bench: Client, ids: dict[st
     document = (await bench.get("/api/v1/openapi.json")).json()
     for path in ADDRESSES.keys() & document["paths"].keys() - {"/api/v1/events"}:
         assert (await bench.get(_address(path, ids))).status_code == 200
+
+
+EVERY_METHOD = [
+    *(("GET", path) for path in ADDRESSES),
+    *(("HEAD", path) for path in ADDRESSES),
+    *((method, path) for path, methods in WRITES.items() for method in sorted(methods)),
+]
+
+
+def _wanted(method: str, path: str) -> Scope:
+    """Return the scope that a route must want."""
+    if (method.replace("HEAD", "GET"), path) in MANAGED:
+        return Scope.MANAGE
+    return Scope.READ if method in {"GET", "HEAD"} else Scope.BENCH
+
+
+@pytest.fixture(scope="module")
+def keys(filled: tuple[Store, dict[str, int]]) -> dict[Scope, str]:
+    """A key of each scope."""
+    return {scope: hand_out(filled[0], f"walker-{scope}", scope) for scope in Scope}
+
+
+@pytest.fixture
+async def stranger(filled: tuple[Store, dict[str, int]]) -> AsyncIterator[Client]:
+    """A client that is let in by a key alone, on the filled store."""
+    settings = ApiSettings("demo", live_round_s=0, loopback_open=False, failure_pause_s=0)
+    app = create_app(still_services(filled[0], settings))
+    async with Client(transport=httpx.ASGITransport(app), base_url="http://127.0.0.1:8710") as client:
+        yield client
+    close_app(app)
+
+
+async def _asked(client: Client, method: str, path: str, ids: dict[str, int], key: str | None) -> Any:
+    """Ask with a body that no route takes, or for a stream from nowhere: nothing is written or begun."""
+    headers = {} if key is None else {"Authorization": f"Bearer {key}"}
+    is_read = method in {"GET", "HEAD"}
+    address = _address(path, ids) if is_read else path
+    address = address.replace("{line}", "ph").replace("{plural:records}", "lots")
+    address = re.sub(r"{\w+}", "1", address)
+    params = {"since": "nowhere"} if address.endswith("/events") and method == "GET" else {}
+    body = None if is_read or method == "DELETE" else 7
+    return await client.request(method, address, params=params, headers=headers, json=body)
+
+
+async def test_no_route_is_answered_without_a_key_where_one_is_wanted(
+    stranger: Client, ids: dict[str, int]
+) -> None:
+    for method, path in EVERY_METHOD:
+        answer = await _asked(stranger, method, path, ids, None)
+        assert answer.status_code == 401, (method, path)
+        assert answer.headers["www-authenticate"].startswith("Basic realm="), (method, path)
+        assert answer.headers["content-type"] == PROBLEM_MEDIA_TYPE, (method, path)
+
+
+@pytest.mark.parametrize("scope", Scope)
+async def test_each_route_lets_in_the_keys_that_may_and_no_other(
+    stranger: Client, keys: dict[Scope, str], ids: dict[str, int], scope: Scope
+) -> None:
+    for method, path in EVERY_METHOD:
+        answer = await _asked(stranger, method, path, ids, keys[scope])
+        is_let_in = answer.status_code not in {401, 403}
+        assert is_let_in == scope.allows(_wanted(method, path)), (method, path, answer.status_code)
+
+
+async def test_the_description_says_which_key_each_route_wants(bench: Client) -> None:
+    document = (await bench.get("/api/v1/openapi.json")).json()
+    for path, operations in document["paths"].items():
+        for method, operation in operations.items():
+            wanted = _wanted(method.upper(), path)
+            assert operation["x-scope"] == wanted, (method, path)
+            ways = {name for way in operation["security"] for name in way}
+            assert ("address" in ways) == (wanted is Scope.READ), (method, path)
+            assert ways <= document["components"]["securitySchemes"].keys()
+
+
+@pytest.mark.parametrize("plural", ["people", "methods", "acceptance", "limit-sets"])
+async def test_what_decides_how_numbers_are_judged_is_changed_by_who_manages_alone(
+    stranger: Client, keys: dict[Scope, str], plural: str
+) -> None:
+    body = {"code": "Q", "fields": {"no_such": 1}}
+    answers = [
+        await stranger.post(
+            f"/api/v1/{plural}",
+            json=body,
+            headers={"Authorization": f"Bearer {key}", "Tundish-Actor": "AB"},
+        )
+        for key in keys.values()
+    ]
+    assert [answer.status_code for answer in answers] == [403, 403, 422]

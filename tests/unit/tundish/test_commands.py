@@ -23,7 +23,7 @@ from tundish.commands.check import BROKEN, check_driver
 from tundish.config import load_config
 from tundish.config_faults import ConfigError
 from tundish.demo import demo_config
-from tundish.errors import AddressError, SimulatedBenchError
+from tundish.errors import AddressError, RefusedActError, SimulatedBenchError
 from tundish.screen import hex_rows
 from tundish.web import bind
 from tundish.wiring import line_plans
@@ -316,3 +316,17 @@ def test_readers_get_their_rights_together_with_the_writer() -> None:
 def test_a_store_on_a_server_is_backed_up_by_the_server(tmp_path: Path) -> None:
     result = call("backup", "postgresql://tundish@db/cellar", str(tmp_path / "copy.db"))
     assert "pg_dump" in str(result.exception)
+
+
+@pytest.mark.parametrize(("pin", "code"), [("4711\n4711\n", 0), ("1111\n1111\n", 2), ("47\n47\n", 2)])
+def test_the_first_person_gets_a_pin_that_is_asked_for_unseen(tmp_path: Path, pin: str, code: int) -> None:
+    config = tmp_path / "tundish.toml"
+    config.write_text("", encoding="utf-8")
+    arguments = ["people", "add", "AB", "--pin", "--config", str(config)]
+    result = CliRunner().invoke(cli.cli, arguments, input=pin)
+    if code:
+        assert isinstance(result.exception, RefusedActError)
+        return
+    assert result.exit_code == 0
+    assert "AB is entered as operator with a pin" in result.output
+    assert pin.strip() not in result.output
