@@ -1,6 +1,5 @@
 """How long the formulas take, beside plain numpy doing the bare arithmetic in the same run."""
 
-import math
 import os
 import subprocess
 import sys
@@ -15,10 +14,12 @@ from scipy.stats import linregress
 from evaluate import molecular, rule_sets
 from evaluate.curve import Curve
 from evaluate.dead_stop import dead_stop_branches
+from evaluate.dead_stop_threshold import dead_stop_threshold
 from evaluate.end_point_derivative import first_derivative_end_points, second_derivative_end_points
 from evaluate.end_point_fixed import fixed_value_end_point
 from evaluate.gran import GranKind, gran_end_point, gran_values
 from tests.benchmarks.report import Figure
+from tests.fakes.titration_curves import STRONG_ACID
 
 ROUNDS = 20
 ROOT = Path(__file__).resolve().parents[2]
@@ -35,18 +36,26 @@ def best_ms(work: Callable[[], object]) -> float:
 
 
 def titration(points: int = 200) -> Curve:
-    """Return a smooth curve of a weak acid by a strong base. [mL; pH]"""
-    volumes = [20.0 * (index + 1) / points for index in range(points)]
-    return Curve(tuple(volumes), tuple(7.0 + 4.0 * math.tanh(3.0 * (v - 12.0)) + 0.05 * v for v in volumes))
+    """Return a curve of 50 mL of a strong acid, by the balance of charges; it ends at 25 mL. [mL; pH]"""
+    volumes = [30.0 * index / (points - 1) for index in range(points)]
+    return Curve(tuple(volumes), tuple(STRONG_ACID.ph_at(volume) for volume in volumes))
 
 
-def all_methods(curve: Curve) -> None:
-    """Find the end point by every method."""
-    first_derivative_end_points(curve)
-    second_derivative_end_points(curve)
-    fixed_value_end_point(curve, 8.2)
-    gran_end_point(gran_values(curve.between(8.0, 11.5), GranKind.ACID, 50.0))
-    dead_stop_branches(curve)
+def dead_stop(points: int = 200) -> Curve:
+    """Return a current that is flat up to 25 mL and then rises. [mL; µA]"""
+    volumes = [30.0 * index / (points - 1) for index in range(points)]
+    return Curve(tuple(volumes), tuple(0.1 + 4.0 * max(0.0, volume - 25.0) for volume in volumes))
+
+
+def all_methods(curve: Curve, current: Curve) -> None:
+    """Find the end point by every method; a method that finds none raises."""
+    first_derivative_end_points(curve).only()
+    second_derivative_end_points(curve).only()
+    fixed_value_end_point(curve, 7.0).only()
+    gran_end_point(gran_values(curve.between(0.0, 24.5), GranKind.ACID, 50.0)).only()
+    dead_stop_branches(current).only()
+    times = [float(index) for index in range(len(current))]
+    dead_stop_threshold(times, current.volume_ml, current.signal, threshold=1.0, hold_s=10.0).only()
 
 
 def rooms_modules() -> list[str]:
@@ -79,13 +88,13 @@ def import_ms(modules: list[str]) -> float:
 
 def measure() -> list[Figure]:
     """Measure curves, molecular values, control charts and imports."""
-    curve = titration()
+    curve, current = titration(), dead_stop()
     ph = np.linspace(2.9, 4.0, 10_000)
     free = np.linspace(5.0, 60.0, 10_000)
     scores = np.random.default_rng(1).normal(size=1000)
     signal, volume = np.array(curve.signal), np.array(curve.volume_ml)
     return [
-        Figure("curve of 200 points, all methods", best_ms(lambda: all_methods(curve)), "ms", 5),
+        Figure("curve of 200 points, all methods", best_ms(lambda: all_methods(curve, current)), "ms", 5),
         Figure(
             "  bare second difference by numpy",
             best_ms(lambda: np.gradient(np.gradient(signal, volume), volume)),

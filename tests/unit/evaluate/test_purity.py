@@ -2,6 +2,7 @@
 
 import ast
 import builtins
+import subprocess
 import sys
 from collections import defaultdict
 from collections.abc import Iterator
@@ -14,6 +15,8 @@ import evaluate
 MODULES = sorted(path for path in Path(evaluate.__path__[0]).glob("*.py") if path.stem != "__init__")
 CALCULATING = {"numpy", "scipy", "uncertainties", "evaluate"}
 """Packages that only calculate."""
+HEAVY = {"numpy", "scipy", "uncertainties"}
+"""What is imported where it is needed, so that the daemon starts fast."""
 OF_PYTHON = {
     "bisect",
     "collections",
@@ -99,6 +102,13 @@ def test_a_measured_figure_stands_in_one_module_alone() -> None:
             if len(f"{value:.12g}".replace(".", "").strip("0").split("e")[0]) >= EXACT_DIGITS:
                 places[value].add(path.stem)
     assert {value: found for value, found in places.items() if len(found) > 1} == {}
+
+
+def test_importing_every_module_loads_none_of_the_heavy_libraries() -> None:
+    wanted = "; ".join(f"import evaluate.{path.stem}" for path in MODULES)
+    text = f"import sys; {wanted}; print(sorted({HEAVY} & set(sys.modules)))"
+    done = subprocess.run([sys.executable, "-c", text], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
 
 
 def test_what_is_impure_or_stands_twice_is_seen() -> None:
