@@ -130,6 +130,16 @@ def test_first_derivative_end_points__independent_within_half_a_step(step_ml: fl
         assert found == pytest.approx(EQUIVALENCE_ML, abs=0.5 * step_ml + 0.01)
 
 
+@pytest.mark.parametrize("step_ml", [0.1, 0.2, 0.5])
+@pytest.mark.parametrize(("noise", "drift"), [(0.005, 0.0), (0.01, 0.05), (0.02, -0.05)])
+def test_first_derivative_end_points__independent_within_a_step_through_noise_and_drift(
+    step_ml: float, noise: float, drift: float
+) -> None:
+    for phase in (i / 10 for i in range(10)):
+        found = first_derivative_end_points(wine(step_ml, phase=phase, noise=noise, drift=drift)).only()
+        assert found.volume_ml == pytest.approx(EQUIVALENCE_ML, abs=step_ml + 0.01)
+
+
 def test_first_derivative_end_points__independent_near_the_steepest_place_of_a_spline() -> None:
     curve = wine(0.1)
     slope = CubicSpline(curve.volume_ml, curve.signal).derivative()

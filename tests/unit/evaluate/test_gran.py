@@ -182,6 +182,32 @@ def test_gran_end_point__independent_polyfit() -> None:
     assert found.slope == pytest.approx(float(slope))
 
 
+def zero_by_numpy(volume_ml: list[float], ph: list[float]) -> float:
+    volumes = np.array(volume_ml)
+    slope, at_zero = np.polyfit(volumes, (50.0 + volumes) * 10 ** -np.array(ph), 1)
+    return float(-at_zero / slope)
+
+
+def spread_of_zero_ml(volume_ml: list[float], noise: float) -> float:
+    """Propagate a noise of pH through least squares to the zero of the line that has it at 25 mL."""
+    volumes = np.array(volume_ml)
+    left, away = 25.0 - volumes, volumes - volumes.mean()
+    weights = 1 / len(volumes) + (25.0 - volumes.mean()) * away / (away @ away)
+    return float(np.sqrt(np.sum((weights * left) ** 2)) * math.log(10) * noise)
+
+
+@pytest.mark.parametrize("step_ml", [0.1, 0.2, 0.5, 1.0])
+@pytest.mark.parametrize(("noise", "drift"), [(0.0, 0.0), (0.002, 0.0), (0.005, 0.02), (0.005, -0.02)])
+def test_gran_end_point__independent_charge_balance_grid(step_ml: float, noise: float, drift: float) -> None:
+    for phase in (i / 10 for i in range(10)):
+        volumes, ph = read(STRONG_ACID, step_ml, phase=phase, end_ml=24.0, noise=noise, drift=drift, seed=3)
+        _, still = read(STRONG_ACID, step_ml, phase=phase, end_ml=24.0, drift=drift)
+        moved_ml = abs(zero_by_numpy(volumes, still) - 25.0)
+        found = gran_end_point(gran_values(Curve(tuple(volumes), tuple(ph)), GranKind.ACID, 50.0)).only()
+        assert found.volume_ml == pytest.approx(zero_by_numpy(volumes, ph), abs=1e-6)
+        assert abs(found.volume_ml - 25.0) <= moved_ml + 4 * spread_of_zero_ml(volumes, noise) + 0.001
+
+
 def test_gran_end_point__limit_points_of_a_line_give_its_zero_and_no_bracket() -> None:
     point = gran_end_point(LINE).only()
     assert (point.volume_ml, point.low_ml, point.high_ml) == (4.0, 4.0, 4.0)
