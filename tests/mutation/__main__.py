@@ -24,6 +24,7 @@ EXPLAINED: Final = Path(__file__).with_name("explained.toml")
 WALK: Final = "test_every_function_is_tested.py"  # says nothing about numbers
 NOT_MUTATED: Final = frozenset({"__init__", "errors"})
 TIMEOUT_S: Final = 120
+EXPLAINED_SURVIVORS: Final = "explained"
 LAST_RESORT: Final = (str(ROOT / "tests" / "published"), str(UNIT_TESTS), f"--ignore={UNIT_TESTS / WALK}")
 """What faces a mutant that survived the tests that name its module."""
 
@@ -38,16 +39,31 @@ def main() -> int:
     warm_up()
     began = time.monotonic()
     explained = _explained()
-    fates: Counter[Fate] = Counter()
     survivors: list[Mutant] = []
+    total: Counter[str] = Counter()
     modules = [name.removeprefix("evaluate.") for name in chosen.modules] or _all_modules()
     for name in modules:
+        counts: Counter[str] = Counter()
         for mutant, found in _trials(name, chosen.jobs, near_only=chosen.near):
-            fates[found] += 1
+            counts[_column(mutant, found, explained)] += 1
             survivors += [mutant] if found is Fate.SURVIVED else []
-        sys.stdout.write(f"{name}: so far {dict(fates)}\n")
+        sys.stdout.write(_row(name, counts))
         sys.stdout.flush()
+        total += counts
+    sys.stdout.write(_row("all", total))
     return _report(survivors, explained, modules, time.monotonic() - began)
+
+
+def _column(mutant: Mutant, found: Fate, explained: dict[tuple[str, str, str], str]) -> str:
+    if found is Fate.SURVIVED:
+        return EXPLAINED_SURVIVORS if mutant.key in explained else str(found)
+    return str(found)
+
+
+def _row(name: str, counts: Counter[str]) -> str:
+    columns = (Fate.KILLED, Fate.TIMED_OUT, EXPLAINED_SURVIVORS, Fate.SURVIVED)
+    parts = ", ".join(f"{counts[column]} {column}" for column in columns)
+    return f"{name}: {counts.total()} mutants: {parts}\n"
 
 
 def _report(
@@ -60,8 +76,7 @@ def _report(
         sys.stdout.write(f"SURVIVED {mutant.module}:{mutant.line}: {mutant.change}\n    {mutant.code}\n")
     for key in stale:
         sys.stdout.write(f"EXPLAINED BUT KILLED, or gone: {key}; take it out of {EXPLAINED.name}\n")
-    known = len(survivors) - len(unexplained)
-    sys.stdout.write(f"{len(unexplained)} unexplained, {known} explained survivors; {took_s:.0f} s\n")
+    sys.stdout.write(f"{took_s:.0f} s\n")
     return 1 if unexplained or stale else 0
 
 
