@@ -7,6 +7,8 @@ Pure Appl. Chem. 94 (2022) 573).
 
 from typing import Final
 
+LN_10: Final = 2.302585092994046  # [1] natural over decadic logarithm; mathematics, 16 digits
+
 GAS_CONSTANT_J_PER_MOL_K: Final = 8.31446261815324  # R, exact since 2019; CODATA 2022
 FARADAY_C_PER_MOL: Final = 96485.33212331001  # F, exact since 2019; CODATA 2022
 ZERO_CELSIUS_K: Final = 273.15  # definition of the degree Celsius; SI brochure, 9th edition, 2.3.1

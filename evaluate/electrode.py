@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 from evaluate.buffers import CERTIFICATE, BufferValue
 from evaluate.checks import all_in_range, enough, finite, in_range
-from evaluate.constants import FARADAY_C_PER_MOL, GAS_CONSTANT_J_PER_MOL_K, ZERO_CELSIUS_K
+from evaluate.constants import FARADAY_C_PER_MOL, GAS_CONSTANT_J_PER_MOL_K, LN_10, ZERO_CELSIUS_K
 from evaluate.curve_line import fit_line
 from evaluate.errors import ContradictionError
 
@@ -13,7 +13,6 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import ArrayLike, NDArray
 
-LN_10: Final = 2.302585092994046  # [1]; natural logarithm of ten
 MV_PER_V: Final = 1000.0  # [mV/V]; definition of the prefix
 ISOPOTENTIAL_PH: Final = 7.0  # pH; where a glass electrode's potential does not move with temperature
 MOST_MV: Final = 2000.0  # mV; well beyond any glass electrode, a reading past it is a fault of the input

@@ -1,14 +1,13 @@
 """Molecular sulfur dioxide as it is stored and shown: with its constants, conditions and uncertainty."""
 
 import math
-from typing import Final, NamedTuple
+from typing import NamedTuple
 
 from evaluate.checks import finite, not_negative
+from evaluate.constants import LN_10
 from evaluate.molecular import molecular_fraction, molecular_so2, sulfurous_pk
 from evaluate.so2_constants import REFERENCE_TEMPERATURE_C, ConstantSet, constant_set
 from evaluate.so2_pairs import free_so2_range
-
-LN_10: Final = math.log(10)  # [1] natural over decadic logarithm; exact
 
 
 class WineInputs(NamedTuple):

@@ -1,3 +1,4 @@
+import math
 import re
 
 import pytest
@@ -56,3 +57,4 @@ def test_constants_of_nature_agree_with_codata() -> None:
     faraday = scipy.constants.e * scipy.constants.N_A
     assert pytest.approx(faraday, rel=1e-15) == constants.FARADAY_C_PER_MOL
     assert scipy.constants.zero_Celsius == constants.ZERO_CELSIUS_K
+    assert math.log(10) == constants.LN_10
