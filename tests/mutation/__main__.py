@@ -23,7 +23,9 @@ UNIT_TESTS: Final = ROOT / "tests" / "unit" / "evaluate"
 EXPLAINED: Final = Path(__file__).with_name("explained.toml")
 WALK: Final = "test_every_function_is_tested.py"  # says nothing about numbers
 NOT_MUTATED: Final = frozenset({"__init__", "errors"})
-TIMEOUT_S: Final = 120
+UNBROKEN_CPU_S: Final = 120.0  # [s] that the tests may take before anything is broken
+SLOWER: Final = 4.0  # [1] a mutant that takes so many times longer, and GRACE_S, is taken for endless
+GRACE_S: Final = 3.0  # [s]
 EXPLAINED_SURVIVORS: Final = "explained"
 LAST_RESORT: Final = (str(ROOT / "tests" / "published"), str(UNIT_TESTS), f"--ignore={UNIT_TESTS / WALK}")
 """What faces a mutant that survived the tests that name its module."""
@@ -118,37 +120,41 @@ def _trials(name: str, jobs: int, *, near_only: bool) -> Iterator[tuple[Mutant, 
     path = PACKAGE / f"{name}.py"
     source, module = path.read_text(encoding="utf-8"), f"evaluate.{name}"
     near = _near_tests(module)
-    mutants = find_mutants(module, source)
-    if mutants and near and not _pass_unbroken(module, path, source, near):
-        raise SystemExit(f"{module}: tests fail before anything is broken; mend them first: {near}")
-    survivors = mutants
-    if near:
-        survivors = []
-        for mutant, found in _run(mutants, path, source, near, jobs):
+    survivors = find_mutants(module, source)
+    if survivors and near:
+        cpu_s = _unbroken_cpu_s(module, path, source, near)
+        if cpu_s is None:
+            raise SystemExit(f"{module}: tests fail before anything is broken; mend them first: {near}")
+        mutants, survivors = survivors, []
+        for mutant, found in _run(mutants, path, source, near, jobs, cpu_s):
             if found is Fate.SURVIVED:
                 survivors.append(mutant)
             else:
                 yield mutant, found
-    if survivors and not near_only and _pass_unbroken(module, path, source, LAST_RESORT):
-        yield from _run(survivors, path, source, LAST_RESORT, jobs)
+    cpu_s = _unbroken_cpu_s(module, path, source, LAST_RESORT) if survivors and not near_only else None
+    if cpu_s is not None:
+        yield from _run(survivors, path, source, LAST_RESORT, jobs, cpu_s)
     else:  # where other tests fail anyway they would seem to kill every mutant
         yield from ((mutant, Fate.SURVIVED) for mutant in survivors)
 
 
-def _pass_unbroken(module: str, path: Path, source: str, tests: Sequence[str]) -> bool:
-    pid = start(module, str(path), ast.parse(source), tests, TIMEOUT_S)
-    return fate(os.waitpid(pid, 0)[1]) is Fate.SURVIVED
+def _unbroken_cpu_s(module: str, path: Path, source: str, tests: Sequence[str]) -> float | None:
+    """Return the processor time of the tests before anything is broken, or None if they fail. [s]"""
+    pid = start(module, str(path), ast.parse(source), tests, UNBROKEN_CPU_S)
+    _, status, used = os.wait4(pid, 0)
+    return used.ru_utime + used.ru_stime if fate(status) is Fate.SURVIVED else None
 
 
 def _run(
-    mutants: list[Mutant], path: Path, source: str, tests: Sequence[str], jobs: int
+    mutants: list[Mutant], path: Path, source: str, tests: Sequence[str], jobs: int, unbroken_cpu_s: float
 ) -> Iterator[tuple[Mutant, Fate]]:
     waiting, running = list(reversed(mutants)), dict[int, Mutant]()
+    longest_cpu_s = SLOWER * unbroken_cpu_s + GRACE_S
     while waiting or running:
         while waiting and len(running) < jobs:
             mutant = waiting.pop()
             tree = mutated(source, mutant.nth)
-            running[start(mutant.module, str(path), tree, tests, TIMEOUT_S)] = mutant
+            running[start(mutant.module, str(path), tree, tests, longest_cpu_s)] = mutant
         pid, status = os.wait()
         yield running.pop(pid), fate(status)
 

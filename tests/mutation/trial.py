@@ -14,6 +14,7 @@ from typing import Final
 
 PLUGINS: Final = ("pytest_asyncio.plugin", "_hypothesis_pytestplugin")
 """What the tests of `evaluate` need of pytest's plugins; loading the others takes longer than most trials."""
+LONGEST_WAIT_S: Final = 900  # [s] for a mutant that waits and uses no processor; none is known
 
 
 class Fate(StrEnum):
@@ -64,12 +65,16 @@ def warm_up() -> None:
     import storage.store  # noqa: F401  # tests/conftest.py wants it, and no module of `evaluate` comes with it
 
 
-def start(module: str, path: str, tree: ast.Module, tests: Sequence[str], timeout_s: int) -> int:
-    """Start a trial with the tree in place of the module, and return its process id."""
+def start(module: str, path: str, tree: ast.Module, tests: Sequence[str], longest_cpu_s: float) -> int:
+    """Start a trial with the tree in place of the module, and return its process id.
+
+    Its time is that of the processor, so that a busy machine makes no mutant look endless.
+    """
     pid = os.fork()
     if pid:
         return pid
-    signal.alarm(timeout_s)
+    signal.setitimer(signal.ITIMER_PROF, longest_cpu_s)
+    signal.alarm(LONGEST_WAIT_S)
     try:
         _silence()
         sys.meta_path.insert(0, _InMemory(module, path, tree))
@@ -81,7 +86,7 @@ def start(module: str, path: str, tree: ast.Module, tests: Sequence[str], timeou
 def fate(wait_status: int) -> Fate:
     """Return what a finished process says of its mutant."""
     code = os.waitstatus_to_exitcode(wait_status)
-    if code == -signal.SIGALRM:
+    if code in {-signal.SIGPROF, -signal.SIGALRM}:
         return Fate.TIMED_OUT
     return Fate.SURVIVED if code == 0 else Fate.KILLED
 
