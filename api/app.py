@@ -34,6 +34,7 @@ from api.routes import (
     results,
     sheets,
     statics,
+    today,
     trays,
 )
 from api.routing import refuse_unknown_parameters
@@ -95,8 +96,8 @@ def _parts(app: FastAPI) -> Parts:
 
 _DAEMON = (health, clock, backups, line_acts, keys)
 _HEARING = (lines, instruments, captures, readings, notices, ledger, events, documents)
-_BENCH = (records, trays, control_records, holds, results, result_thread, amendments)
-_PAGES = (bench.router, result_thread.pages)
+_BENCH = (records, trays, control_records, holds, results, result_thread, amendments, today)
+_PAGES = (bench.router, result_thread.pages, today.pages)
 
 
 def _lay_routes(app: FastAPI) -> None:

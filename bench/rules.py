@@ -44,6 +44,11 @@ RULES: Final[dict[str, str]] = {
     "key.unknown": "There is no key with this number.",
     "key.name_taken": "Two good keys cannot have the same name.",
     "key.revoked": "The key was revoked before.",
+    "alert.unknown": "An alert is named whose cause does not stand now.",
+    "alert.acknowledged": "Somebody has acknowledged the alert already.",
+    "card.point_unknown": "A card is answered with a point that it does not have.",
+    "card.incomplete": "A card is signed with every point true, done, or given a reason.",
+    "card.signed": "The card of that day is signed already.",
     "request.key_used": "An idempotency key belongs to one request.",
     "act.reason_wanted": "The act changes what people rely on, so it needs a reason in words.",
 }

@@ -106,6 +106,17 @@ def next_control_record(
     return None if found is None else _as_record(found)
 
 
+def instruments_of_kind(connection: Connection, kind: str) -> list[str]:
+    """Return the instruments that ever had a record of a kind."""
+    query = select(control_record.c.instrument).where(
+        control_record.c.kind == kind, control_record.c.instrument.is_not(None)
+    )
+    return [
+        str(name)
+        for name in connection.execute(query.distinct().order_by(control_record.c.instrument)).scalars()
+    ]
+
+
 def control_records(
     connection: Connection,
     *,

@@ -23,6 +23,7 @@ HANDBOOK = Path(__file__).parents[3] / "docs" / "api.md"
 ADDRESSES = {
     "/": "/",
     "/lines": "/lines",
+    "/today": "/today",
     "/readings/{reading_id}": "/readings/128",
     "/results/{result_id}": "/results/{result}",
     "/static/{name}": "/static/tundish.css",
@@ -62,6 +63,9 @@ ADDRESSES = {
     "/api/v1/results/{result_id}": "/api/v1/results/{result}",
     "/api/v1/results/{result_id}/thread": "/api/v1/results/{result}/thread",
     "/api/v1/results/{result_id}/history": "/api/v1/results/{result}/history",
+    "/api/v1/due": "/api/v1/due",
+    "/api/v1/alerts": "/api/v1/alerts",
+    "/api/v1/cards/{kind}": "/api/v1/cards/opening",
     "/api/v1/{plural:records}": "/api/v1/lots",
     "/api/v1/{plural:records}/{code}": "/api/v1/lots/X1",
     "/api/v1/{plural:records}/{code}/history": "/api/v1/lots/X1/history",
@@ -98,6 +102,8 @@ WRITES = {
     "/api/v1/amendments": {"POST"},
     "/api/v1/amendments/{number}/undo": {"POST"},
     "/api/v1/rejections": {"POST"},
+    "/api/v1/alerts/acknowledge": {"POST"},
+    "/api/v1/cards/{kind}": {"POST"},
     "/api/v1/{plural:records}": {"POST"},
     "/api/v1/{plural:records}/{code}": {"PUT"},
 }

@@ -13,7 +13,7 @@ from tests.fakes.api_services import still_services
 from tests.fakes.filled_store import Answer, Filler
 
 Client = httpx.AsyncClient
-PAGES = ["/", "/lines", "/readings/128", "/api/v1/docs"]
+PAGES = ["/", "/today", "/lines", "/readings/128", "/api/v1/docs"]
 
 
 async def test_the_bench_is_whole_before_anything_was_heard(client: Client) -> None:
