@@ -1,3 +1,4 @@
+import math
 from itertools import accumulate
 from random import Random
 
@@ -62,6 +63,18 @@ def test_the_rise_of_a_falling_curve_is_positive() -> None:
 @pytest.mark.parametrize(("valley", "peaks"), [(2.99, [2, 4]), (3.0, [2])])
 def test_a_second_peak_stands_apart_by_half_its_height(valley: float, peaks: list[int]) -> None:
     slopes = Slopes.over(of_steps(1.0, 2.0, 10.0, valley, 6.0, 1.0, 1.0), 1, 1.0)
+    assert slopes.peaks(0.1) == peaks
+
+
+@pytest.mark.parametrize(("deeper", "peaks"), [(1.001, [2, 4]), (0.999, [2])])
+def test_a_second_peak_stands_apart_by_six_times_the_noise_of_its_slope(
+    deeper: float, peaks: list[int]
+) -> None:
+    # A chord of 0.5 mL between two readings of noise 1: its slope has a noise of sqrt(1 + 1) / 0.5.
+    volumes = (0.0, 1.0, 2.0, 3.0, 4.0, 4.5, 6.0, 7.0)
+    valley = 30.0 - 6.0 * math.sqrt(2.0) / 0.5 * deeper
+    steep = (1.0, 2.0, 40.0, valley, 30.0, 1.0, 1.0)
+    slopes = Slopes(Curve(volumes, (0.0,) * 8), 1, 1.0, volumes[:-1], steep, 1.0)
     assert slopes.peaks(0.1) == peaks
 
 

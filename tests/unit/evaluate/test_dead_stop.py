@@ -103,6 +103,13 @@ def test_dead_stop_branches__law_scale_and_offset_of_the_current_move_nothing(
     assert found == pytest.approx(stretch * 5.03, rel=1e-6)
 
 
+@pytest.mark.parametrize("offset", [-1e9, 1e9])
+def test_dead_stop_branches__law_an_offset_that_dwarfs_the_current_moves_nothing(offset: float) -> None:
+    curve = knee(5.03)
+    lifted = Curve(curve.volume_ml, tuple(offset + y for y in curve.signal))
+    assert dead_stop_branches(lifted).only().volume_ml == pytest.approx(5.03, abs=1e-4)
+
+
 def test_a_round_bend_may_be_skipped() -> None:
     volumes = tuple(0.05 * i for i in range(161))
     round_bend = Curve(volumes, tuple(10 * (v - 5 + math.sqrt((v - 5) ** 2 + 0.04)) for v in volumes))
