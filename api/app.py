@@ -27,6 +27,8 @@ from api.routes import (
     ledger,
     line_acts,
     lines,
+    lots,
+    movements,
     notices,
     readings,
     records,
@@ -50,6 +52,10 @@ Times are UTC with microseconds. A value comes as a number and, beside it, as th
 sent; where there is no number, `outcome` says why. Every error is a problem document. A ledger number is the
 revision of a reading, the `since` cursor and the id of a live event.
 """
+
+
+_CELLAR = (lots, movements)
+"""What is asked of the wine."""
 
 
 def create_app(services: Services) -> FastAPI:
@@ -103,7 +109,7 @@ _PAGES = (bench.router, result_thread.pages, today.pages)
 def _lay_routes(app: FastAPI) -> None:
     strict = [Depends(refuse_unknown_parameters)]
     api = APIRouter(prefix=API_PREFIX, responses=DOCUMENTED, dependencies=strict)
-    for room in (*_DAEMON, *_HEARING, *_BENCH):
+    for room in (*_DAEMON, *_HEARING, *_BENCH, *_CELLAR):
         api.include_router(room.router)
     app.include_router(api)
     app.include_router(sheets.router, responses=DOCUMENTED, dependencies=strict)

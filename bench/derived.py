@@ -41,7 +41,11 @@ def derivations(connection: Connection, result_id: int) -> list[Derived]:
     (made,) = results_by_id(connection, [result_id])
     if made.sample_id is None or made.value is None or made.replicate_of is not None:
         return []
-    found = (_derived(connection, method, made) for method in _methods_taking(connection, made.quantity))
+    found = (
+        _derived(connection, method, main)
+        for method in _methods_taking(connection, made.quantity)
+        for main in _mains(connection, method, made)
+    )
     return [one for one in found if one is not None and _is_new(connection, one)]
 
 
@@ -52,10 +56,32 @@ def _methods_taking(connection: Connection, quantity: str) -> Iterator[Record[Me
             yield method
 
 
-def _derived(connection: Connection, newest: Record[Method], made: CurrentResult) -> Derived | None:
+def _mains(connection: Connection, method: Record[Method], made: CurrentResult) -> list[CurrentResult]:
+    """Return the results that a derivation begins with: one of the sample, and later ones of the lot.
+
+    The later ones count where the result may be of an earlier sample: it was measured before, entered after.
+    """
+    first, *others = DERIVATIONS[method.body.formula]
+    if made.quantity == first.quantity:
+        return [made]
+    own = _best(connection, first, made)
+    mains = [] if own is None else [own]
+    part = next(one for one in others if one.quantity == made.quantity)
+    lot_id = _lot_id(connection, made.sample_id or 0) if part.of_lot else None
+    if lot_id is not None:
+        samples = tuple(one.record_id for one in records_naming(connection, lot_id, "lot", "sample"))
+        wanted = ResultFilter(sample_ids=samples, quantity=first.quantity, from_us=made.at_us)
+        mains += [
+            one
+            for one in results_after(connection, wanted)
+            if one.sample_id != made.sample_id and one.mark != "rejected" and one.replicate_of is None
+        ]
+    return mains
+
+
+def _derived(connection: Connection, newest: Record[Method], main: CurrentResult) -> Derived | None:
     first, *others = DERIVATIONS[newest.body.formula]
-    main = made if made.quantity == first.quantity else _best(connection, first, made)
-    if main is None or main.value is None:
+    if main.value is None:
         return None
     method = held_at(connection, Method, newest.record_id, main.at_us) or newest
     taken = {first: main}

@@ -30,6 +30,12 @@ DERIVATIONS: Final[Mapping[str, tuple[Part, ...]]] = {
     "combined_so2_difference": (Part("free_so2", "free_mg_per_l"), Part("total_so2", "total_mg_per_l")),
 }
 """Formulas whose inputs are results. The first part says whose result it is and when it was measured."""
+INHERITED: Final = {
+    "provisional": "input.provisional",
+    "look_again": "input.not_good",
+    "do_not_use": "input.do_not_use",
+}
+"""What the standing of a part is to the result that stands on it."""
 ALLOWANCE_U: Final = 2.0  # [1] standard uncertainties; free above total within it is no contradiction
 
 

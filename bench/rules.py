@@ -2,7 +2,10 @@
 
 from typing import Final
 
+from bench.rules_of_wine import RULES_OF_WINE
+
 RULES: Final[dict[str, str]] = {
+    **RULES_OF_WINE,
     "record.unknown": "A record is named that is not in the store.",
     "record.code_taken": "Another record of this kind has this code already.",
     "record.code_malformed": (

@@ -10,7 +10,7 @@ from bench.control_records import HOUR_US, IN_CONTROL, State, StateAt, state_at
 from bench.evaluation import named_reagent, reagent_causes
 from bench.holds import covering
 from bench.kinds.laboratory import Method, Reagent
-from bench.parts import DERIVATIONS, parts_of
+from bench.parts import DERIVATIONS, INHERITED, parts_of
 from bench.reasons import Cause, grade_of
 from bench.records import Record, held_at
 from evaluate.duplicates import Report, judge_replicates
@@ -26,12 +26,6 @@ OUTCOME_CAUSES: Final = {
 }
 PAIRS: Final = {"free_so2": "total_so2", "molecular_so2": "free_so2"}
 """Quantities of which the first is never more than the second."""
-INHERITED: Final = {
-    "provisional": "input.provisional",
-    "look_again": "input.not_good",
-    "do_not_use": "input.do_not_use",
-}
-"""What the standing of a part is to the result that stands on it."""
 
 
 class Standing(NamedTuple):

@@ -11,12 +11,12 @@ from api.dependencies import DatabaseOf, ServicesOf
 from api.desk import DeskOf
 from api.parameters import LARGEST, Identifier, Limit, Moment
 from api.problems import not_found
+from api.reason_bodies import reason_bodies
 from api.routing import reads, writes
 from api.schemas.bench import (
     DoneAnswer,
     MadeAnswer,
     PartBody,
-    ReasonBody,
     ReleaseBody,
     ResultBody,
     ResultPage,
@@ -30,7 +30,6 @@ from bench.control_records import HOUR_US
 from bench.kinds.cellar import Lot, Sample
 from bench.kinds.laboratory import Method
 from bench.parts import parts_of
-from bench.reasons import REASONS
 from bench.records import by_id, find, find_usable
 from bench.refused import Fault, MalformedError
 from bench.results import Measured
@@ -223,15 +222,7 @@ def result_body(connection: Connection, one: CurrentResult) -> ResultBody:
         end_point=one.end_point,
         uncertainty=one.uncertainty,
         standing=one.standing,
-        reasons=[
-            ReasonBody(
-                code=cause.code,
-                words=REASONS[cause.code].words,
-                evidence=cause.evidence,
-                advice=REASONS[cause.code].advice,
-            )
-            for cause in stored_causes(one.reasons)
-        ],
+        reasons=reason_bodies(stored_causes(one.reasons)),
         released=one.mark == "released",
         mark=one.mark,
         hand=one.hand,

@@ -9,6 +9,7 @@ from bench.amendments import Supposed, WhatIf, begin, stage
 from bench.control_records import About, enter
 from bench.kinds.cellar import Sample
 from bench.kinds.laboratory import Method
+from bench.movements import NewMovement, NewPart, move
 from bench.records import find
 from bench.results import Measured, make_result
 from bench.tray import NewItem
@@ -56,7 +57,18 @@ def _fill(tx: Transaction) -> dict[str, int]:
     sample, method = find(tx.connection, Sample, CODE), find(tx.connection, Method, CODE)
     measured = Measured(28.4, "value", NOON_US, "burette-1", sample.record_id)
     result = make_result(tx, BY, method, measured)
-    return {"control": control, "hold": control + 1, "result": result, "amendment": _amend(tx, result)}
+    numbers = {"control": control, "hold": control + 1, "result": result, "amendment": _amend(tx, result)}
+    return {**numbers, **_fill_cellar(tx, sample.record_id)}
+
+
+def _fill_cellar(tx: Transaction, sample_id: int) -> dict[str, int]:
+    """Enter a total beside the free, and a movement into the lot."""
+    fields = {"name": "total SO2", "quantity": "total_so2"}
+    records.make(tx, BY, "method", "X2", fields, valid_from_us=NOON_US)
+    total = find(tx.connection, Method, "X2")
+    make_result(tx, BY, total, Measured(98.0, "value", NOON_US, "burette-1", sample_id))
+    movement = move(tx, BY, NewMovement("fill", NOON_US, CODE, (NewPart(1000.0),)))
+    return {"movement": movement}
 
 
 def _amend(tx: Transaction, result: int) -> int:

@@ -18,7 +18,7 @@ def enter_wine(rest: Rest, constant_set: str = "single-1.81", **lot: Any) -> Non
     rest.record("reagents", "I-0925", name="iodine", reagent_kind="titrant", nominal_mol_per_l=0.01)
     strengths = [0.01] * 3
     factor = {"titrant": "I-0925", "strengths_mol_per_l": strengths, "again_mol_per_l": strengths}
-    rest.post("/standardisations", {**factor, "at": "2025-10-01T07:00:00Z"})
+    rest.post("/standardisations", {**factor, "at": "2025-08-25T07:00:00Z"})
     titration = {"reading_quantity": "dispensed_volume", "titrant": "I-0925", "repeatability_sd": 0.9}
     rest.record(
         "methods",

@@ -122,6 +122,15 @@ def test_a_ph_that_comes_after_the_free_so2_of_another_sample_is_not_taken_for_i
     assert [one["value"] for one in rest.get("/results", quantity="molecular_so2")["items"]] == [None]
 
 
+def test_a_ph_that_was_measured_before_and_entered_after_is_taken_for_the_lot(rest: Rest) -> None:
+    enter_wine(rest)
+    measure(rest, "free", 2.5, NEXT_HOUR)
+    measure(rest, "ph", 3.4, MORNING, SECOND)
+    found = rest.get("/results", quantity="molecular_so2")["items"]
+    assert [one["value"] is None for one in found] == [True, False]
+    assert [one["standing"] for one in found] == ["do_not_use", "good"]
+
+
 def test_combined_so2_is_total_less_free_of_one_sample(rest: Rest) -> None:
     enter_wine(rest)
     measure(rest, "total", 4.4, MORNING)

@@ -1,0 +1,155 @@
+"""Where wine went: movements, the lineage of a lot, and what a blend should measure."""
+
+from http import HTTPStatus
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query
+from sqlalchemy import Connection
+
+from api.dependencies import DatabaseOf, ServicesOf
+from api.desk import DeskOf
+from api.parameters import LARGEST, Identifier, Limit
+from api.routes.trays import code_of
+from api.routing import reads, writes
+from api.schemas.bench import MadeAnswer
+from api.schemas.cellar import (
+    AncestorBody,
+    BlendBody,
+    BlendValueBody,
+    LineageBody,
+    MovementBody,
+    MovementPage,
+    NewMovementBody,
+    PartOfMovementBody,
+)
+from api.times import rfc3339
+from bench import movements as acts
+from bench.actor import Actor
+from bench.blends import BlendValue, blend_values
+from bench.kinds.cellar import Lot
+from bench.movements import NewMovement, NewPart
+from bench.records import find
+from bench.refused import NotThereError
+from storage.queries.cellar import Movement, movement_by_number, movements, movements_of_lot
+from storage.transaction import Transaction
+
+router = APIRouter(tags=["movements"])
+After = Annotated[int, Query(ge=0, le=LARGEST, description="From `next` of the page before.")]
+
+
+@writes(
+    router,
+    "POST",
+    "/movements",
+    response_model=MadeAnswer,
+    status_code=HTTPStatus.CREATED,
+    summary="Enter a movement",
+)
+async def add_movement(body: NewMovementBody, desk: DeskOf, services: ServicesOf) -> Any:
+    """Enter that wine was filled, racked, blended, topped, bottled or lost."""
+
+    def work(tx: Transaction, by: Actor) -> dict[str, Any]:
+        at_us = services.clock_us() if body.at is None else body.at
+        parts = tuple(NewPart(part.volume_l, part.lot, part.vessel) for part in body.parts)
+        new = NewMovement(body.kind, at_us, body.to_lot, parts, body.to_vessel, body.note)
+        return {"id": acts.move(tx, by, new)}
+
+    return await desk.act(work, reason=body.reason, status=HTTPStatus.CREATED)
+
+
+@reads(router, "/movements", response_model=MovementPage, summary="Movements")
+async def list_movements(
+    *,
+    database: DatabaseOf,
+    lot: Annotated[str | None, Query(max_length=40, description="Only into or out of this lot.")] = None,
+    after: After = 0,
+    limit: Limit = 100,
+) -> MovementPage:
+    """Return movements in the order in which they were entered."""
+    return await database.read(_page, lot, after, limit)
+
+
+def _page(connection: Connection, lot: str | None, after: int, limit: int) -> MovementPage:
+    if lot is None:
+        found = movements(connection, after=after, limit=limit + 1)
+    else:
+        of_lot = movements_of_lot(connection, find(connection, Lot, lot).record_id)
+        found = sorted((one for one in of_lot if one.number > after), key=lambda one: one.number)
+    return MovementPage(
+        items=[_body(connection, one) for one in found[:limit]],
+        next=found[limit - 1].number if len(found) > limit else None,
+    )
+
+
+@reads(router, "/movements/{number}", response_model=BlendBody, summary="One movement and its blend")
+async def get_movement(
+    number: Identifier,
+    database: DatabaseOf,
+    quantity: Annotated[str | None, Query(max_length=40, description="Only this quantity.")] = None,
+) -> BlendBody:
+    """Return a movement, and what its parts should measure together beside what was measured after it."""
+    return await database.read(_blend, number, quantity)
+
+
+def _blend(connection: Connection, number: int, quantity: str | None) -> BlendBody:
+    found = movement_by_number(connection, number)
+    if found is None:
+        raise NotThereError("movement.unknown", f"there is no movement {number}")
+    values = [_value_body(one) for one in blend_values(connection, found, quantity)]
+    return BlendBody(movement=_body(connection, found), values=values)
+
+
+def _value_body(one: BlendValue) -> BlendValueBody:
+    measured, expected = one.measured, one.expected
+    return BlendValueBody(
+        quantity=one.quantity,
+        unit=one.unit,
+        expected=None if expected is None else expected.value,
+        expected_uncertainty=None if expected is None else expected.u,
+        from_results=list(one.from_results),
+        wanting=list(one.wanting),
+        measured=None if measured is None else measured.value,
+        measured_result=None if measured is None else measured.result_id,
+        measured_at=None if measured is None else rfc3339(measured.at_us),
+        difference=one.difference,
+        remark="" if expected is None else expected.remark,
+    )
+
+
+@reads(router, "/lots/{code}/lineage", response_model=LineageBody, summary="Where it came from")
+async def get_lineage(code: str, database: DatabaseOf) -> LineageBody:
+    """Return the movements that a lot came from, nearest first, and those that took wine of it elsewhere."""
+    return await database.read(_lineage, code)
+
+
+def _lineage(connection: Connection, code: str) -> LineageBody:
+    lot_id = find(connection, Lot, code).record_id
+    return LineageBody(
+        lot=code,
+        came_from=[
+            AncestorBody(depth=one.depth, movement=_body(connection, one.movement))
+            for one in acts.lineage(connection, lot_id)
+        ],
+        went_into=[_body(connection, one) for one in acts.went_into(connection, lot_id)],
+    )
+
+
+def _body(connection: Connection, one: Movement) -> MovementBody:
+    return MovementBody(
+        number=one.number,
+        kind=one.kind,
+        at=rfc3339(one.at_us),
+        to_lot=code_of(connection, one.to_lot_id),
+        to_vessel=code_of(connection, one.to_vessel_id),
+        volume_l=one.volume_l,
+        parts=[
+            PartOfMovementBody(
+                volume_l=part.volume_l,
+                lot=code_of(connection, part.from_lot_id),
+                vessel=code_of(connection, part.from_vessel_id),
+            )
+            for part in one.parts
+        ],
+        note=one.note,
+        actor=one.actor,
+    )
