@@ -38,6 +38,7 @@ from api.routes import (
     statics,
     today,
     trays,
+    work,
 )
 from api.routing import refuse_unknown_parameters
 from api.services import Services
@@ -103,7 +104,7 @@ def _parts(app: FastAPI) -> Parts:
 _DAEMON = (health, clock, backups, line_acts, keys)
 _HEARING = (lines, instruments, captures, readings, notices, ledger, events, documents)
 _BENCH = (records, trays, control_records, holds, results, result_thread, amendments, today)
-_PAGES = (bench.router, result_thread.pages, today.pages)
+_PAGES = (bench.router, work.router, result_thread.pages, today.pages)
 
 
 def _lay_routes(app: FastAPI) -> None:

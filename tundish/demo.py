@@ -5,11 +5,15 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
 
+from acquire.clock import SystemClock
+from tundish.config import load_config
+from tundish.demo_cellar import furnish
 from tundish.errors import SimulatedBenchError
+from tundish.wiring import store_of
 
 START_LIMIT_S = 20.0
 """How long the simulated bench may take to come up. [s]"""
@@ -86,6 +90,20 @@ def _settings(wire: dict[str, Any]) -> dict[str, Any]:
         "parity": PARITY[wire["parity"]],
         "stop_bits": wire["stopbits"],
     }
+
+
+def furnished(config_file: Path) -> None:
+    """Let the store of a configuration hold what the demonstration's laboratory knows.
+
+    Raises
+    ------
+    ConfigError, StorageError
+        If the configuration or the store cannot be used.
+    """
+    clock = SystemClock()
+    config = load_config(config_file)
+    with closing(store_of(config, config_file.resolve().parent, clock.utc_us)) as store:
+        furnish(store, clock.utc_us())
 
 
 def welcome(port: int, folder: Path) -> str:

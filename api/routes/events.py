@@ -32,6 +32,9 @@ KINDS: Final = {
     "fault": "fault",
     "gap": "gap",
     "line": "line",
+    "release": "result",
+    "result": "result",
+    "tray": "tray",
 }
 """Event types by the first word of a ledger action; a reading is known by its row."""
 EVENT_STREAM: Final = "text/event-stream"

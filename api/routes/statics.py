@@ -12,6 +12,7 @@ router = APIRouter(prefix="/static")
 
 MEDIA_TYPES: Final = {
     "tundish.css": "text/css",
+    "acts.js": "text/javascript",
     "live.js": "text/javascript",
     "mark.svg": "image/svg+xml",
 }

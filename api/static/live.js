@@ -53,11 +53,13 @@ const mark = () => {
   dirty = true;
 };
 
+document.addEventListener("tundish:changed", mark); // somebody acted on this page
+
 let source = null;
 
 function listen() {
   source = new EventSource("/api/v1/events");
-  for (const kind of ["reading", "line", "gap", "fault", "health"]) source.addEventListener(kind, mark);
+  for (const kind of ["reading", "result", "tray", "line", "gap", "fault", "health"]) source.addEventListener(kind, mark);
   source.addEventListener("open", () => {
     say("live");
     mark(); // what happened while nobody listened

@@ -95,6 +95,17 @@ def results_after(
     return _as_they_stand(connection, connection.execute(query).all())
 
 
+def newest_results(
+    connection: Connection, wanted: ResultFilter, *, before: int | None = None, limit: int = 100
+) -> list[CurrentResult]:
+    """Return results as they stand now, the newest first; `before` an id, for what lies further back."""
+    query = _filtered(wanted)
+    if before is not None:
+        query = query.where(result.c.number < before)
+    rows = connection.execute(query.order_by(result.c.number.desc()).limit(limit)).all()
+    return _as_they_stand(connection, rows)
+
+
 def results_by_id(connection: Connection, ids: Iterable[int]) -> list[CurrentResult]:
     """Return results as they stand now, in the order of their ids."""
     wanted = sorted(set(ids))

@@ -95,6 +95,12 @@ def tray_items(connection: Connection, instrument: str, state: str | None = None
     return [_as_item(row) for row in rows]
 
 
+def instruments_with_trays(connection: Connection) -> list[str]:
+    """Return the instruments that ever had a tray, by name."""
+    query = select(tray_item.c.instrument).distinct().order_by(tray_item.c.instrument)
+    return list(connection.execute(query).scalars())
+
+
 def tray_item_by_id(connection: Connection, item_id: int) -> TrayItem | None:
     """Return a place on a tray as it is now."""
     query = _current_items().where(tray_item.c.item_id == item_id)

@@ -65,6 +65,13 @@ class Daemon:
         response.raise_for_status()
         return response.json()
 
+    def post(self, path: str, body: Any, who: str) -> Any:
+        """Let somebody act, and return what the route answers."""
+        headers = {"Tundish-Actor": who}
+        response = httpx.post(self.url + path, json=body, headers=headers, timeout=LIMIT_S, verify=PLAIN)
+        assert response.status_code < 300, response.text
+        return response.json()
+
     def answers(self) -> bool:
         """Tell whether it serves already; fail if it has ended."""
         assert self.process.poll() is None, self.log.read_text(encoding="utf-8")

@@ -26,7 +26,7 @@ def command(port: int, for_s: float | None, folder: Path) -> None:
     Example: tundish demo --port 8710 --for 60
     """
     from tundish.daemon import run_daemon
-    from tundish.demo import demo_config, simulated_bench, welcome
+    from tundish.demo import demo_config, furnished, simulated_bench, welcome
     from tundish.web import bind
 
     log.set_up()
@@ -34,5 +34,6 @@ def command(port: int, for_s: float | None, folder: Path) -> None:
     with simulated_bench(folder) as instruments:
         config = folder / "tundish.toml"
         config.write_text(demo_config(instruments, port), encoding="utf-8")
+        furnished(config)
         click.echo(welcome(port, folder))
         run_daemon(config, for_s)

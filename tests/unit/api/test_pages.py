@@ -119,7 +119,12 @@ async def test_pages_are_never_kept_by_a_cache(bench: Client, ids: dict[str, int
 
 @pytest.mark.parametrize(
     ("name", "media_type"),
-    [("tundish.css", "text/css"), ("live.js", "text/javascript"), ("mark.svg", "image/svg+xml")],
+    [
+        ("tundish.css", "text/css"),
+        ("live.js", "text/javascript"),
+        ("acts.js", "text/javascript"),
+        ("mark.svg", "image/svg+xml"),
+    ],
 )
 async def test_static_files_have_their_type(bench: Client, name: str, media_type: str) -> None:
     answer = await bench.get(f"/static/{name}")
