@@ -54,7 +54,14 @@ class ReadingChoice(BaseModel):
         if self.begin is not None and self.end is not None and self.begin >= self.end:
             raise bad_parameter("to", "it is not later than from; give an end after the beginning")
         return ReadingFilter(
-            self.instrument, self.line, self.quantity, self.outcome, self.sample, self.begin, self.end
+            self.instrument,
+            self.line,
+            self.quantity,
+            self.outcome,
+            self.sample,
+            self.begin,
+            self.end,
+            with_withdrawn=self.since > 0,
         )
 
 

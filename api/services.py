@@ -9,6 +9,7 @@ from sqlalchemy import Connection
 
 from api.acts import Acts, LineControl
 from api.doctor import LineDoctor
+from api.pours import Pours
 from storage.writer import Writer
 
 
@@ -167,6 +168,7 @@ class Services:
     acts: Acts
     health: HealthSource
     doctor: LineDoctor
+    pours: Pours
     settings: ApiSettings
     clock_us: Callable[[], int]
     """The host's clock, since 1970 UTC. [µs]"""

@@ -11,6 +11,7 @@ OUTCOME_WORDS: Final = {
     "not_stable": "not stable",
     "instrument_error": "instrument error",
     "aborted": "aborted",
+    "withdrawn": "withdrawn",
 }
 
 OUTCOME_REASONS: Final = {
@@ -20,6 +21,7 @@ OUTCOME_REASONS: Final = {
     "not_stable": "the instrument says that the value had not come to rest",
     "instrument_error": "the instrument reports an error",
     "aborted": "the measurement was aborted",
+    "withdrawn": "a corrected driver does not find this reading in its frame",
 }
 
 

@@ -138,6 +138,7 @@ class ReadingRow(NamedTuple):
     instrument_time: str | None = None
     mode: str | None = None
     stable: int | None = None
+    pour_number: int | None = None
 
 
 class TakenRow(NamedTuple):
@@ -158,6 +159,29 @@ class LineActRow(NamedTuple):
     line: str
     act: str
     settings: str
+
+
+class PourRow(NamedTuple):
+    """Stored captures are poured through a driver; `scope` is canonical JSON of which."""
+
+    driver_number: int
+    scope: str
+    software_version: str
+
+
+class PourCaptureRow(NamedTuple):
+    """A capture was poured to its end; `reshaped` says that the frames of the pour are now its frames.
+
+    Where it is, they hold up to `end_offset` of the heard bytes. [bytes]
+    """
+
+    pour_number: int
+    capture_number: int
+    reshaped: int
+    end_offset: int
+    changed: int
+    added: int
+    withdrawn: int
 
 
 class BackupRow(NamedTuple):

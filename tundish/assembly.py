@@ -20,6 +20,7 @@ from tundish.doctor import DaemonDoctor
 from tundish.health import Health, Lines
 from tundish.host_clock import judge, read_clocks
 from tundish.line_book import LineBook
+from tundish.pours import DaemonPours
 from tundish.store_sink import DAEMON, StoreSink
 from tundish.version import software_version
 from tundish.wiring import known_drivers, transports
@@ -85,6 +86,7 @@ def services_of(parts: Parts, config: Config, clock_us: Callable[[], int]) -> Se
         acts=RecordOfActs(parts.acts),
         health=Health(parts.store, parts.clock),
         doctor=parts.doctor,
+        pours=DaemonPours(parts.store, clock_us),
         settings=api_settings(config),
         clock_us=clock_us,
         quantity_names={one.code: one.name for one in quantities()},

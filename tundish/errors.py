@@ -10,6 +10,7 @@ TundishError
 ├── PasswordError           a password that is named cannot be had (`tundish.passwords`)
 ├── UnfinishedStopError     the store could not be written until the end (`tundish.daemon`)
 ├── RefusedActError         a rule forbids what a command asked for (`tundish.at_the_store`)
+├── NotTheSameDriverError   a driver of the store cannot be had as it was (`tundish.driver_choice`)
 ├── DaemonRefusedError      the daemon does not do what a command asked for (`tundish.commands`)
 ├── LineNotHeardError       a line that is to be looked at cannot be opened (`tundish.listening`)
 └── DaemonUnreachableError  no daemon answers where one was looked for (`tundish.commands`)
@@ -66,3 +67,7 @@ class NotKeptError(TundishError):
 
 class LineNotHeardError(TundishError):
     """A line that is to be looked at cannot be opened."""
+
+
+class NotTheSameDriverError(TundishError):
+    """A driver of the store cannot be had as it was."""

@@ -64,7 +64,9 @@ def news_after(connection: Connection, after: int, limit: int) -> Sequence[News]
     """Return the ledger entries after a number with what they brought, in order."""
     entries = queries.ledger_after(connection, after=after, limit=limit)
     last = entries[-1].number if entries else after
-    records = queries.readings_after(connection, ReadingFilter(), after=after, up_to=last, limit=limit)
+    records = queries.readings_after(
+        connection, ReadingFilter(with_withdrawn=True), after=after, up_to=last, limit=limit
+    )
     readings = {record.number: record for record in records}
     return [News(entry, readings.get(entry.number), _gap(connection, entry)) for entry in entries]
 

@@ -11,7 +11,14 @@ from api.words import outcome_reason
 from storage.queries import DriverRecord, FrameRecord, ReadingRecord
 
 OutcomeCode = Literal[
-    "value", "above_range", "below_range", "no_value", "not_stable", "instrument_error", "aborted"
+    "value",
+    "above_range",
+    "below_range",
+    "no_value",
+    "not_stable",
+    "instrument_error",
+    "aborted",
+    "withdrawn",
 ]
 
 

@@ -5,7 +5,8 @@ from typing import Any, Final
 
 from sqlalchemy import Connection, Select, func, select
 
-from storage.queries.streams import HEARD
+from storage.queries.readings import WITHDRAWN, current_only
+from storage.queries.streams import HEARD, current_frames, shape_of
 from storage.schema import capture, capture_end, chunk, driver, frame, reading
 
 
@@ -92,12 +93,14 @@ def capture_counts(connection: Connection, number: int) -> CaptureCounts:
     heard, sent = (_stream_bytes(connection, number, direction) for direction in (HEARD, "sent"))
     by_outcome = (
         select(frame.c.outcome, func.count())
-        .where(frame.c.capture_number == number)
+        .where(current_frames(shape_of(connection, number), number))
         .group_by(frame.c.outcome)
     )
     outcomes: dict[str, int] = {row[0]: row[1] for row in connection.execute(by_outcome)}
     readings = connection.execute(
-        select(func.count()).select_from(reading).where(reading.c.capture_number == number)
+        select(func.count())
+        .select_from(reading)
+        .where(reading.c.capture_number == number, current_only(), reading.c.outcome != WITHDRAWN)
     ).scalar_one()
     return CaptureCounts(heard, sent, outcomes.get("read", 0), outcomes.get("refused", 0), readings)
 

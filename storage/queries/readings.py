@@ -8,6 +8,9 @@ from sqlalchemy import Connection, and_, bindparam, exists, func, or_, select
 from storage.schema import capture, reading, taken
 from storage.schema import position as places
 
+WITHDRAWN: Final = "withdrawn"
+"""Outcome of a version by which a corrected driver took a reading back: its frame says no such thing."""
+
 
 @dataclass(frozen=True, slots=True)
 class ReadingFilter:
@@ -21,6 +24,8 @@ class ReadingFilter:
     from_us: int | None = None
     to_us: int | None = None
     """Exclusive. [µs]"""
+    with_withdrawn: bool = False
+    """Whether readings come too that a corrected driver took back; only who may have seen them wants that."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +133,8 @@ def filter_conditions(wanted: ReadingFilter) -> list[Any]:
         (reading.c.sample, wanted.sample),
     )
     conditions: list[Any] = [column == value for column, value in pairs if value is not None]
+    if not (wanted.with_withdrawn or wanted.outcome == WITHDRAWN):
+        conditions.append(reading.c.outcome != WITHDRAWN)
     if wanted.from_us is not None:
         conditions.append(reading.c.at_us >= wanted.from_us)
     if wanted.to_us is not None:

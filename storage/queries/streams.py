@@ -1,11 +1,11 @@
 """The bytes of a capture: its chunks as they came, and the frames found in them."""
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final, NamedTuple
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, and_, or_, select
 
-from storage.schema import chunk, frame
+from storage.schema import chunk, frame, pour_capture
 
 HEARD: Final = "heard"
 
@@ -35,6 +35,36 @@ class FrameRecord:
     detail: str | None
 
 
+class Shape(NamedTuple):
+    """Whose frames are those of a capture: up to an offset those of a pour, from there those read live."""
+
+    pour_number: int
+    end_offset: int
+    """[bytes]"""
+
+
+def shape_of(connection: Connection, capture_number: int) -> Shape | None:
+    """Return the pour that last cut a capture into other frames; None if all are as they were read live."""
+    statement = (
+        select(pour_capture.c.pour_number, pour_capture.c.end_offset)
+        .where(pour_capture.c.capture_number == capture_number, pour_capture.c.reshaped == 1)
+        .order_by(pour_capture.c.number.desc())
+        .limit(1)
+    )
+    row = connection.execute(statement).one_or_none()
+    return None if row is None else Shape(*row)
+
+
+def current_frames(shape: Shape | None, capture_number: int) -> Any:
+    """Return the condition that a frame is one of a capture as it stands now."""
+    live = frame.c.pour_number.is_(None)
+    if shape is None:
+        return and_(frame.c.capture_number == capture_number, live)
+    later = and_(live, frame.c.offset >= shape.end_offset)
+    poured = frame.c.pour_number == shape.pour_number
+    return and_(frame.c.capture_number == capture_number, or_(poured, later))
+
+
 def chunks_after(
     connection: Connection, capture_number: int, *, after: int, limit: int, direction: str | None = HEARD
 ) -> list[ChunkRecord]:
@@ -51,11 +81,11 @@ def chunks_after(
 
 
 def frame_bytes(connection: Connection, found: FrameRecord) -> bytes:
-    """Return the bytes of a frame: it ends with the chunk that completed it, so walk back from there."""
+    """Return the bytes of a frame: what completed it came before its entry, so walk back from there."""
     statement = (
         select(chunk.c.offset, chunk.c.data)
         .where(chunk.c.capture_number == found.capture_number, chunk.c.direction == HEARD)
-        .where(chunk.c.number <= found.number)
+        .where(chunk.c.number <= found.number, chunk.c.offset < found.offset + found.length)
         .order_by(chunk.c.number.desc())
     )
     pieces: list[bytes] = []
@@ -84,7 +114,8 @@ def frames_from(
 ) -> list[FrameRecord]:
     """Return the frames of a capture that begin at or after an offset, in order. [bytes]"""
     statement = (
-        _SELECT_FRAMES.where(frame.c.capture_number == capture_number, frame.c.offset >= offset)
+        _SELECT_FRAMES.where(current_frames(shape_of(connection, capture_number), capture_number))
+        .where(frame.c.offset >= offset)
         .order_by(frame.c.offset)
         .limit(limit)
     )

@@ -17,6 +17,7 @@ from storage.schema import (
     curves,
     housekeeping,
     office,
+    pours,
     quality,
     records,
     results,
@@ -39,6 +40,7 @@ from storage.schema.office import (
     pin_failure,
     request_answer,
 )
+from storage.schema.pours import pour, pour_capture
 from storage.schema.quality import control_input, control_record, hold, hold_change
 from storage.schema.records import record, record_link
 from storage.schema.results import (
@@ -93,6 +95,8 @@ __all__ = [
     "pin",
     "pin_failure",
     "position",
+    "pour",
+    "pour_capture",
     "reading",
     "record",
     "record_link",
@@ -126,6 +130,7 @@ APPEND_ONLY: Final[tuple[Table, ...]] = (
     *cellar.APPEND_ONLY,
     *office.APPEND_ONLY,
     *service.APPEND_ONLY,
+    *pours.APPEND_ONLY,
 )
 """The tables whose rows an entry's digest covers, in the order of the digest. New ones go at the end."""
 

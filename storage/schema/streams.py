@@ -132,6 +132,7 @@ reading: Final = Table(
     words("instrument_time", nullable=True),
     words("mode", nullable=True),
     count("stable", nullable=True),
+    count("pour_number", nullable=True),
     ForeignKeyConstraint(["frame_number", "frame_ordinal"], ["frame.number", "frame.ordinal"]),
     CheckConstraint("(version = 1) = (reading_id = number) AND version >= 1", name="first_version_names_it"),
     CheckConstraint(
@@ -144,7 +145,8 @@ reading: Final = Table(
     Index(None, "quantity", "at_us"),
     sqlite_strict=True,
 )
-"""Versions of readings: `number` is the revision, `reading_id` the number of the first version."""
+"""Versions of readings: `number` is the revision, `reading_id` the number of the first version; `pour_number`
+is empty for what was read live."""
 
 # First versions are unique by their primary key, so that this index costs nothing while instruments talk.
 Index(
@@ -154,6 +156,15 @@ Index(
     unique=True,
     sqlite_where=sql("version > 1"),
     postgresql_where=sql("version > 1"),
+)
+
+# What pours made of a frame; of readings that were heard live it costs nothing.
+Index(
+    "ix_reading_poured",
+    reading.c.frame_number,
+    reading.c.frame_ordinal,
+    sqlite_where=sql("pour_number IS NOT NULL"),
+    postgresql_where=sql("pour_number IS NOT NULL"),
 )
 
 # A message sent again is found by the number that its instrument gave it.

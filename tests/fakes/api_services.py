@@ -13,6 +13,7 @@ from storage.ledger import ActorKind
 from storage.rows import Row
 from storage.store import Store
 from tests.fakes.filled_store import NOON_US, SECOND_US
+from tundish.pours import DaemonPours
 
 
 @dataclass(frozen=True)
@@ -160,6 +161,7 @@ def still_services(store: Store, settings: ApiSettings | None = None) -> Service
         acts=StoreActs(store),
         health=StillHealth(),
         doctor=StillDoctor(),
+        pours=DaemonPours(store, lambda: NOON_US + 300 * SECOND_US),
         settings=settings or ApiSettings(store.info.kind, live_round_s=0),
         clock_us=lambda: NOON_US + 300 * SECOND_US,
         quantity_names={"ph": "pH", "free_so2": "free sulfur dioxide"},

@@ -26,8 +26,8 @@ def asked(url: str) -> Any:
     return _answer(Request(url, headers=_key()))  # noqa: S310 - an http address on this machine
 
 
-def ask(url: str, actor: str, body: dict[str, Any]) -> Any:
-    """Ask a daemon for an act and return its answer.
+def ask(url: str, actor: str, body: dict[str, Any], timeout_s: float = TIMEOUT_S) -> Any:
+    """Ask a daemon for an act and return its answer, for which it may take so long. [s]
 
     Raises
     ------
@@ -38,7 +38,7 @@ def ask(url: str, actor: str, body: dict[str, Any]) -> Any:
     """
     headers = {"Tundish-Actor": actor, "Content-Type": "application/json", **_key()}
     data = json.dumps(body).encode()
-    return _answer(Request(url, data, headers, method="POST"))  # noqa: S310 - an http address on this machine
+    return _answer(Request(url, data, headers, method="POST"), timeout_s)  # noqa: S310 - an http address on this machine
 
 
 def _key() -> dict[str, str]:
@@ -47,10 +47,10 @@ def _key() -> dict[str, str]:
     return {"Authorization": f"Bearer {key}"} if key else {}
 
 
-def _answer(request: Request) -> Any:
+def _answer(request: Request, timeout_s: float = TIMEOUT_S) -> Any:
     url = request.full_url
     try:
-        with _direct.open(request, timeout=TIMEOUT_S) as response:
+        with _direct.open(request, timeout=timeout_s) as response:
             return json.load(response)
     except HTTPError as error:
         with error:
