@@ -8,6 +8,7 @@ from threading import Lock
 from typing import Final
 
 from bench.actor import Actor
+from bench.corrected import correct
 from bench.normalise import normal
 from bench.repeats import repeats
 from bench.taking import take
@@ -57,11 +58,18 @@ class Intake:
                 return 0
             rows = [taken_row(reading, again.get(reading.number)) for reading in readings]
             new = [reading for reading in readings if reading.number not in again and reading.version == 1]
-            self._store.writer.submit(lambda tx: self._enter(tx, rows, new)).result()
+            changed = [reading for reading in readings if reading.version > 1]
+            self._store.writer.submit(lambda tx: self._enter(tx, rows, new, changed)).result()
             self._place = rows[-1].reading_number
             return len(rows)
 
-    def _enter(self, tx: Transaction, rows: Sequence[TakenRow], new: Sequence[UntakenReading]) -> None:
+    def _enter(
+        self,
+        tx: Transaction,
+        rows: Sequence[TakenRow],
+        new: Sequence[UntakenReading],
+        changed: Sequence[UntakenReading],
+    ) -> None:
         found = bonds(tx.connection, new)
         ties = [
             tie_row(ordinal, reading_id, bond) for ordinal, (reading_id, bond) in enumerate(found.items())
@@ -74,6 +82,7 @@ class Intake:
             rows={"taken": rows, "tie": ties},
         )
         take(tx, self._by(), new, found)
+        correct(tx, self._by(), changed)
         tx.set_position(PLACE, rows[-1].reading_number)
 
     def _by(self) -> Actor:

@@ -77,11 +77,12 @@ def method_for(
     asked = [] if item is None else [find(connection, Method, code) for code in tests_of(item)]
     known = asked or [read(one, Method) for one in records_of_kind(connection, "method", retired=False)]
     held = [held_at(connection, Method, one.record_id, reading.at_us) or one for one in known]
-    fitting = [one for one in held if _fits(one.body, reading)]
+    fitting = [one for one in held if fits(one.body, reading)]
     return fitting[0] if len(fitting) == 1 else None
 
 
-def _fits(method: Method, reading: UntakenReading) -> bool:
+def fits(method: Method, reading: UntakenReading) -> bool:
+    """Tell whether a method measures with such a reading."""
     return (
         reading.quantity == (method.reading_quantity or method.quantity)
         and (not method.instruments or reading.instrument in method.instruments)
@@ -89,7 +90,8 @@ def _fits(method: Method, reading: UntakenReading) -> bool:
     )
 
 
-def _given(reading: UntakenReading) -> float | None:
+def given_of(reading: UntakenReading) -> float | None:
+    """Return the number of a reading in the unit its quantity is kept in; None if there is none."""
     found = normal(reading.quantity, reading.outcome, reading.value_numeral, reading.unit)
     return None if found.numeral is None else float(found.numeral)
 
@@ -101,7 +103,7 @@ def _measured(
     if reading.stable is False or reading.outcome == "not_stable":
         causes.append(Cause("outcome.not_stable", f"reading {reading.reading_id}"))
     return Measured(
-        given=_given(reading),
+        given=given_of(reading),
         outcome=OUTCOMES.get(reading.outcome, "no_value"),
         at_us=reading.at_us,
         instrument=reading.instrument,
@@ -131,7 +133,7 @@ def _take_control(
     item: TrayItem,
     method: Record[Method],
 ) -> None:
-    given = _given(reading)
+    given = given_of(reading)
     if given is None:
         return
     evidence = [Evidence("reading", "reading", reading.reading_id, reading.version)]

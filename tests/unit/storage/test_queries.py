@@ -1,10 +1,11 @@
 from collections.abc import Iterator
 
 import pytest
-from sqlalchemy import Connection
+from sqlalchemy import Connection, select
 
 from storage import queries
 from storage.queries import ReadingFilter
+from storage.schema import reading
 from storage.store import Store
 from tests.fakes.filled_store import NOON_US, SECOND_US, Answer, Filler
 from tests.fakes.store_contents import Filled
@@ -155,7 +156,14 @@ def test_chunks_are_read_in_windows(connection: Connection) -> None:
 
 def test_counts_of_a_capture_tell_read_from_refused(connection: Connection) -> None:
     counts = queries.capture_counts(connection, burette(connection))
-    assert (counts.frames_read, counts.frames_refused, counts.readings, counts.sent_bytes) == (4, 1, 8, 0)
+    assert (counts.frames_read, counts.frames_refused, counts.sent_bytes) == (4, 1, 0)
+
+
+def test_a_reading_in_two_versions_counts_once(connection: Connection) -> None:
+    number = burette(connection)
+    rows = connection.execute(select(reading.c.version).where(reading.c.capture_number == number))
+    assert sorted(rows.scalars()) == [1] * 7 + [2]
+    assert queries.capture_counts(connection, number).readings == 7
 
 
 def test_frames_lie_one_after_the_other(connection: Connection) -> None:
