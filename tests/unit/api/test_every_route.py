@@ -24,6 +24,8 @@ ADDRESSES = {
     "/": "/",
     "/lines": "/lines",
     "/today": "/today",
+    "/trays": "/trays",
+    "/results": "/results",
     "/readings/{reading_id}": "/readings/128",
     "/results/{result_id}": "/results/{result}",
     "/static/{name}": "/static/tundish.css",
