@@ -30,6 +30,7 @@ from api.routes import (
     lots,
     movements,
     notices,
+    pins,
     pours,
     readings,
     records,
@@ -104,7 +105,7 @@ def _parts(app: FastAPI) -> Parts:
 
 _DAEMON = (health, clock, backups, line_acts, keys)
 _HEARING = (lines, instruments, captures, readings, notices, ledger, events, documents, pours)
-_BENCH = (records, trays, control_records, holds, results, result_thread, amendments, today)
+_BENCH = (records, pins, trays, control_records, holds, results, result_thread, amendments, today)
 _PAGES = (bench.router, work.router, result_thread.pages, today.pages)
 
 

@@ -18,6 +18,8 @@ RULES: Final[dict[str, str]] = {
     "record.names_itself": "A record cannot be a part of itself.",
     "pin.malformed": "A pin is 4 to 8 digits that are not all the same.",
     "pin.unset": "The person has no pin yet.",
+    "pin.wrong": "It is not the pin of this person.",
+    "pin.not_yours": "A pin is set by its person with the old pin, or by a manager.",
     "pin.locked": "The pin is locked for some minutes after five wrong tries in a row.",
     "tray.empty_request": "Nothing was named to put on the tray.",
     "tray.item_malformed": "An item of a tray does not name what its kind names.",

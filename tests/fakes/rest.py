@@ -1,10 +1,10 @@
 """Somebody at the bench who speaks REST alone, and a small bench entered in that way."""
 
 import asyncio
-from collections.abc import Iterator
+from collections.abc import Coroutine, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 
 import httpx
 
@@ -17,6 +17,7 @@ from tests.fakes.filled_store import NOON_US
 
 HOST: Final = "http://127.0.0.1:8710"
 API: Final = "/api/v1"
+Answer = TypeVar("Answer")
 
 
 class Rest:
@@ -24,12 +25,16 @@ class Rest:
 
     def __init__(self, runner: asyncio.Runner, client: httpx.AsyncClient, clock: list[int]) -> None:
         self._runner = runner
-        self._client = client
+        self.client = client
         self._clock = clock
 
     def request(self, method: str, address: str, **options: Any) -> httpx.Response:
         """Send one request and wait for its answer."""
-        return self._runner.run(self._client.request(method, address, **options))
+        return self.run(self.client.request(method, address, **options))
+
+    def run(self, work: Coroutine[Any, Any, Answer]) -> Answer:
+        """Wait for work that uses the client itself."""
+        return self._runner.run(work)
 
     @property
     def now_us(self) -> int:

@@ -66,6 +66,7 @@ ADDRESSES = {
     "/api/v1/results/{result_id}": "/api/v1/results/{result}",
     "/api/v1/results/{result_id}/thread": "/api/v1/results/{result}/thread",
     "/api/v1/results/{result_id}/history": "/api/v1/results/{result}/history",
+    "/api/v1/people/{initials}/pin": "/api/v1/people/X1/pin",
     "/api/v1/due": "/api/v1/due",
     "/api/v1/alerts": "/api/v1/alerts",
     "/api/v1/cards/{kind}": "/api/v1/cards/opening",
@@ -117,6 +118,8 @@ WRITES = {
     "/api/v1/alerts/acknowledge": {"POST"},
     "/api/v1/cards/{kind}": {"POST"},
     "/api/v1/movements": {"POST"},
+    "/api/v1/people/{initials}/pin": {"PUT"},
+    "/api/v1/people/{initials}/pin/check": {"POST"},
     "/api/v1/{plural:records}": {"POST"},
     "/api/v1/{plural:records}/{code}": {"PUT"},
 }
