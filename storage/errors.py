@@ -154,3 +154,7 @@ class BackupError(StorageError):
 
 class MoveError(StorageError):
     """A store could not be copied to another place; the source is as it was."""
+
+
+class ExportError(StorageError):
+    """A store could not be exported, or an exported folder is not as it was written."""

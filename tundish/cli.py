@@ -14,6 +14,7 @@ COMMANDS = {
     "backup": "copy a store and check the copy",
     "check": "say everything that is wrong with a configuration file or a driver",
     "demo": "run the daemon on a simulated bench",
+    "export": "write everything that a store holds in open form, or read it back",
     "keys": "make, list and revoke keys for programs and for the network",
     "lines": "list ports, and the lines of a running daemon",
     "listen": "show what comes in on a line, byte by byte",

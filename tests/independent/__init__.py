@@ -1,0 +1,1 @@
+"""Scripts that import nothing of ours: what a stranger does with what we hand out."""
