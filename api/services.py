@@ -99,6 +99,22 @@ class LineDirectory(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
+class PublishReport:
+    """How publishing to a broker is doing."""
+
+    broker: str
+    """Where to, as a URL without anything secret."""
+    state: str
+    """connecting, online, waiting or stopped."""
+    since_us: int
+    """When the state began. [µs]"""
+    why: str
+    """Why it waits, in plain words; empty while all is well."""
+    last_taken_us: int | None
+    """When the broker last took a message, since the start of the daemon. [µs]"""
+
+
+@dataclass(frozen=True, slots=True)
 class HealthReport:
     """How the daemon is doing, apart from its lines."""
 
@@ -122,6 +138,8 @@ class HealthReport:
     """By what the host's clock is kept in step, or why not, in plain words."""
     clock_max_error_us: int | None
     """How far it may be off, where the system says so. [µs]"""
+    publishing: PublishReport | None = None
+    """None if nothing is published."""
 
 
 class HealthSource(Protocol):

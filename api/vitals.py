@@ -7,9 +7,12 @@ from sqlalchemy import Connection
 
 from storage import queries
 from storage.queries import BackupRecord, ClockEventRecord
+from storage.queries.publishing import OutboxRecord, outbox
 
 BACKUP_DUE_US: Final = 7 * 86_400_000_000
 """A real store without a copy of this week is worth a word: common practice, no source. [µs]"""
+
+NOTHING_WAITS: Final = OutboxRecord(0, None, 0, ())
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,6 +22,7 @@ class Vitals:
     head: int
     last_backup: BackupRecord | None
     last_step: ClockEventRecord | None
+    outbox: OutboxRecord = NOTHING_WAITS
 
     def backup_age_us(self, now_us: int) -> int | None:
         """Return how old the newest copy is; None if none is known. [µs]"""
@@ -30,8 +34,11 @@ class Vitals:
         return store_kind == "real" and (age_us is None or age_us > BACKUP_DUE_US)
 
 
-def read_vitals(connection: Connection) -> Vitals:
-    """Return what the store knows."""
+def read_vitals(connection: Connection, *, publishing: bool = False) -> Vitals:
+    """Return what the store knows; what waits to be published is counted where anything is."""
     return Vitals(
-        queries.head(connection), queries.last_backup(connection), queries.last_clock_step(connection)
+        queries.head(connection),
+        queries.last_backup(connection),
+        queries.last_clock_step(connection),
+        outbox(connection) if publishing else NOTHING_WAITS,
     )

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from acquire.clock import Clock
 from acquire.doctor.ward import Ward
@@ -25,6 +26,9 @@ from tundish.store_sink import DAEMON, StoreSink
 from tundish.version import software_version
 from tundish.wiring import known_drivers, transports
 
+if TYPE_CHECKING:
+    from tundish.publisher import Publisher
+
 
 @dataclass(frozen=True, slots=True)
 class Parts:
@@ -37,6 +41,8 @@ class Parts:
     acts: ActRecord
     clock: ClockWatch
     doctor: DaemonDoctor
+    publisher: "Publisher | None" = None
+    """None if nothing is published."""
 
 
 def parts_of(store: Store, config_file: Path, clock: Clock) -> Parts:
@@ -84,7 +90,7 @@ def services_of(parts: Parts, config: Config, clock_us: Callable[[], int]) -> Se
         lines=Lines(parts.supervisor),
         line_control=BookControl(parts.book),
         acts=RecordOfActs(parts.acts),
-        health=Health(parts.store, parts.clock),
+        health=Health(parts.store, parts.clock, parts.publisher),
         doctor=parts.doctor,
         pours=DaemonPours(parts.store, clock_us),
         settings=api_settings(config),

@@ -16,6 +16,7 @@ from tundish.config_faults import ConfigError, environment_fault_in_words, fault
 from tundish.line_config import AnyLineConfig, LinesTable, Part
 from tundish.lines_file import LinesFile, merged
 from tundish.network_config import NetworkConfig
+from tundish.publish_config import PublishConfig
 
 
 class StoreConfig(Part):
@@ -94,6 +95,7 @@ class Config(BaseSettings):
     network: NetworkConfig | None = None
     """Where the network is served; nowhere if it is left out."""
     log: LogConfig = LogConfig()
+    publish: PublishConfig | None = None
     line: tuple[AnyLineConfig, ...] = ()
 
     @classmethod

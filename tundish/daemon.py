@@ -4,7 +4,7 @@ import asyncio
 import gc
 from collections.abc import Callable, Coroutine
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib import import_module
 from pathlib import Path
 
@@ -18,7 +18,7 @@ from storage.ledger import ActorKind
 from tundish.acts import By
 from tundish.address_file import told_beside
 from tundish.assembly import Parts, parts_of, services_of
-from tundish.config import load_config
+from tundish.config import Config, load_config
 from tundish.config_faults import ConfigError
 from tundish.errors import TundishError, UnfinishedStopError
 from tundish.line_book import LineBook
@@ -26,11 +26,12 @@ from tundish.loop import run
 from tundish.network import network_server, refuse_unprotected
 from tundish.notify import ServiceNotifier
 from tundish.packages import check_packages
+from tundish.publish_wiring import end_publishing, publish, publish_source, publisher_of
 from tundish.signals import handled
 from tundish.steps import Heart, drain, let_go_of_a_stuck_store, say_head, take_in
 from tundish.store_sink import DAEMON
 from tundish.web import bind, bind_network, server
-from tundish.wiring import line_plans, store_of
+from tundish.wiring import LinePlan, line_plans, store_of
 
 HEARTBEAT_S = 1.0
 """How finely a crash is dated. [s]"""
@@ -83,8 +84,7 @@ class Daemon:
             If it cannot start; nothing is left running then.
         """
         check_packages()
-        config = load_config(self._place.file)
-        plans = line_plans(config, self._place.folder, str(self._place.file))
+        config, plans = self._configuration()
         with ExitStack() as stack:
             listener = stack.enter_context(bind(config.api.host, config.api.port))
             outer = stack.enter_context(bind_network(config.network)) if config.network else None
@@ -100,6 +100,7 @@ class Daemon:
             await asyncio.to_thread(import_module, "api.app")  # half of a start: lines are heard meanwhile
             from api.app import close_app, create_app, end_streams
 
+            parts = replace(parts, publisher=publisher_of(config, self._place.folder, store, self._clock))
             app = create_app(services_of(parts, config, self._clock.utc_us))
             stack.callback(close_app, app)
             webs = [(server(app), listener)]
@@ -107,6 +108,7 @@ class Daemon:
                 webs.append((network_server(app, config.network, self._place.folder), outer))
             async with asyncio.TaskGroup() as tasks:
                 serving = [tasks.create_task(web.serve(sockets=[place])) for web, place in webs]
+                publishing = tasks.create_task(publish(parts.publisher), name="publish")
                 others = [tasks.create_task(step) for step in self._steps(parts)]
                 served = {"network": config.network.url} if config.network else {}
                 log.info("daemon.started", address=f"{config.api.address}/", lines=len(plans), **served)
@@ -118,6 +120,7 @@ class Daemon:
                     letting_go = last_tasks.create_task(let_go_of_a_stuck_store(store.writer, LET_GO_S))
                     await self._end_hearing(parts, others)
                     unkept = await asyncio.to_thread(self._drain, parts)
+                    await end_publishing(parts.publisher, publishing)
                     letting_go.cancel()
                 end_streams(app)
                 for web, _ in webs:
@@ -125,6 +128,13 @@ class Daemon:
                 await asyncio.gather(*serving)
         _say_what_was_lost(parts.supervisor, unkept)
         log.info("daemon.stopped")
+
+    def _configuration(self) -> tuple[Config, tuple[LinePlan, ...]]:
+        """Return what the file says, with everything in it that can be checked before a start."""
+        config = load_config(self._place.file)
+        if config.publish is not None:
+            publish_source(config.publish, self._place.folder, str(self._place.file))
+        return config, line_plans(config, self._place.folder, str(self._place.file))
 
     def _steps(self, parts: Parts) -> list[Coroutine[None, None, None]]:
         return [

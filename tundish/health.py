@@ -2,13 +2,17 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from acquire.line_state import LineState
 from acquire.supervisor import Supervisor
-from api.services import HealthReport
+from api.services import HealthReport, PublishReport
 from storage.store import Store
 from tundish.clock_watch import ClockWatch
 from tundish.version import software_version
+
+if TYPE_CHECKING:
+    from tundish.publisher import Publisher
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,9 +69,10 @@ class Lines:
 class Health:
     """The daemon's own state, for the API."""
 
-    def __init__(self, store: Store, clock: ClockWatch) -> None:
+    def __init__(self, store: Store, clock: ClockWatch, publisher: "Publisher | None" = None) -> None:
         self._store = store
         self._clock = clock
+        self._publisher = publisher
 
     def report(self) -> HealthReport:
         """Return the state of this moment, without waiting."""
@@ -84,4 +89,11 @@ class Health:
             clock_quality=clock.quality.value,
             clock_why=clock.why,
             clock_max_error_us=clock.max_error_us,
+            publishing=None if self._publisher is None else publish_report(self._publisher),
         )
+
+
+def publish_report(publisher: "Publisher") -> PublishReport:
+    """Return how publishing is doing as the API shows it."""
+    state = publisher.state
+    return PublishReport(publisher.broker, state.state, state.since_us, state.why, state.last_taken_us)

@@ -98,29 +98,18 @@ class TlsConfig(Part):
     key_file: str | None = None
 
 
-class MqttLineConfig(LineConfig):
-    """A topic of an MQTT broker, to which something far away publishes what its instrument sends."""
+class BrokerConfig(Part):
+    """How a broker is reached."""
 
-    kind: Literal["mqtt"]
     host: str = Field(min_length=1)
     port: int | None = Field(default=None, ge=1, le=65535)
     """By default 1883, or 8883 with TLS."""
-    topic: str = Field(min_length=1, max_length=65_535)
-    client_id: str | None = Field(default=None, pattern=r"^[A-Za-z0-9._-]{1,64}$")
-    """By default made of the names of this machine and of the line."""
     user: str | None = None
     password_env: str | None = None
     """The environment variable that holds the password."""
     password_file: str | None = None
     """The file whose first line is the password."""
     tls: TlsConfig | None = None
-
-    @field_validator("topic")
-    @classmethod
-    def _of_one_instrument(cls, topic: str) -> str:
-        if "+" in topic or "#" in topic or "\0" in topic:
-            raise ValueError("wants the topic of one instrument, without the wildcards + and #")
-        return topic
 
     @model_validator(mode="after")
     def _at_most_one_password(self) -> Self:
@@ -129,6 +118,22 @@ class MqttLineConfig(LineConfig):
         if self.user is None and (self.password_env or self.password_file):
             raise ValueError("has a password and no user; say user = ...")
         return self
+
+
+class MqttLineConfig(LineConfig, BrokerConfig):
+    """A topic of an MQTT broker, to which something far away publishes what its instrument sends."""
+
+    kind: Literal["mqtt"]
+    topic: str = Field(min_length=1, max_length=65_535)
+    client_id: str | None = Field(default=None, pattern=r"^[A-Za-z0-9._-]{1,64}$")
+    """By default made of the names of this machine and of the line."""
+
+    @field_validator("topic")
+    @classmethod
+    def _of_one_instrument(cls, topic: str) -> str:
+        if "+" in topic or "#" in topic or "\0" in topic:
+            raise ValueError("wants the topic of one instrument, without the wildcards + and #")
+        return topic
 
 
 class FolderLineConfig(LineConfig):

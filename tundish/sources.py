@@ -20,6 +20,7 @@ from acquire.config import (
 )
 from tundish.line_config import (
     AnyLineConfig,
+    BrokerConfig,
     CaptureFileLineConfig,
     FolderLineConfig,
     MqttLineConfig,
@@ -69,17 +70,29 @@ def _port(line: SerialLineConfig) -> DevicePath | PortUrl | UsbIdentity:
 
 
 def _topic(line: MqttLineConfig, folder: Path) -> MqttSource:
+    client_id = line.client_id or f"tundish-{_machine()}-{line.name}"
+    return broker_source(line, line.topic, client_id, folder)
+
+
+def broker_source(broker: BrokerConfig, topic: str, client_id: str, folder: Path) -> MqttSource:
+    """Return a topic of a broker as one client sees it; paths count from `folder`.
+
+    Raises
+    ------
+    PasswordError
+        If the password that is named cannot be had.
+    """
     tls = None
-    if line.tls is not None:
-        files = (line.tls.ca_file, line.tls.cert_file, line.tls.key_file)
+    if broker.tls is not None:
+        files = (broker.tls.ca_file, broker.tls.cert_file, broker.tls.key_file)
         tls = TlsSettings(*(None if file is None else folder / file for file in files))
     return MqttSource(
-        host=line.host,
-        topic=line.topic,
-        client_id=line.client_id or f"tundish-{_machine()}-{line.name}",
-        port=line.port or (PLAIN_PORT if tls is None else TLS_PORT),
-        user=line.user,
-        password=read_password(line.password_env, line.password_file, folder),
+        host=broker.host,
+        topic=topic,
+        client_id=client_id,
+        port=broker.port or (PLAIN_PORT if tls is None else TLS_PORT),
+        user=broker.user,
+        password=read_password(broker.password_env, broker.password_file, folder),
         tls=tls,
     )
 

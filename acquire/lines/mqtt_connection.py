@@ -58,19 +58,36 @@ class Connection:
                 again = self._marks.popleft()
                 yield Message(str(message.topic), message.payload, message.mid, message.qos, again)
         except aiomqtt.MqttError as error:
-            raise PortLostError(str(self._source), _loss(self._source, error)) from error
+            raise PortLostError(str(self._source), loss_of(self._source, error)) from error
 
     def acknowledge(self, message: Message) -> None:
         """Let the broker forget a message. Does nothing if the connection is gone: it will ask again."""
-        _inner(self._client).ack(message.number, message.quality)
+        inner(self._client).ack(message.number, message.quality)
 
     async def leave(self) -> None:
         """Say goodbye, in finite time and whatever state the connection is in."""
-        with contextlib.suppress(aiomqtt.MqttError):
-            await self._client.__aexit__(None, None, None)
-        lost = self._client._disconnected  # noqa: SLF001 - the library leaves its error for the collector
-        if lost.done():
-            lost.exception()
+        await leave(self._client)
+
+
+async def leave(client: aiomqtt.Client) -> None:
+    """Disconnect a client, in finite time and whatever state it is in."""
+    with contextlib.suppress(aiomqtt.MqttError):
+        await client.__aexit__(None, None, None)
+    lost = client._disconnected  # noqa: SLF001 - the library leaves its error for the collector
+    if lost.done():
+        lost.exception()
+
+
+async def enter(client: aiomqtt.Client, source: MqttSource) -> None:
+    """Connect a fresh client. Raises `PortUnavailableError`; the text says what to do."""
+    inner(client).connect_timeout = ANSWER_LIMIT_S
+    try:
+        await client.__aenter__()
+    except BaseException as error:
+        inner(client).disconnect()  # a connection half made would go on by itself
+        if isinstance(error, aiomqtt.MqttError):
+            raise refusal_of(source, error) from error
+        raise
 
 
 async def connect(source: MqttSource) -> Connection:
@@ -84,13 +101,7 @@ async def connect(source: MqttSource) -> Connection:
     marks: deque[bool] = deque()
     client = await _client(source)
     _watch(client, marks)
-    try:
-        await client.__aenter__()
-    except BaseException as error:
-        _inner(client).disconnect()  # a connection half made would go on by itself
-        if isinstance(error, aiomqtt.MqttError):
-            raise _refusal(source, error) from error
-        raise
+    await enter(client, source)
     connection = Connection(source, client, marks)
     try:
         await _subscribe(client, source)
@@ -115,11 +126,12 @@ async def _client(source: MqttSource) -> aiomqtt.Client:
         keepalive=KEEPALIVE_S,
         timeout=ANSWER_LIMIT_S,
         properties=properties,
-        tls_context=await asyncio.to_thread(_tls_context, source, source.tls) if source.tls else None,
+        tls_context=await asyncio.to_thread(tls_context_of, source, source.tls) if source.tls else None,
     )
 
 
-def _tls_context(source: MqttSource, tls: TlsSettings) -> ssl.SSLContext:
+def tls_context_of(source: MqttSource, tls: TlsSettings) -> ssl.SSLContext:
+    """Return how a connection is encrypted; reads files. Raises `PortUnavailableError`."""
     try:
         context = ssl.create_default_context(cafile=tls.authorities)
         context.sslsocket_class = _ClosedIfRefused
@@ -142,23 +154,22 @@ class _ClosedIfRefused(ssl.SSLSocket):
             raise
 
 
-def _inner(client: aiomqtt.Client) -> Any:
-    """Return the client below, for the two things that the one above hides: acknowledging, and marks."""
+def inner(client: aiomqtt.Client) -> Any:
+    """Return the client below, for what the one above hides: acknowledging, marks and reasons."""
     return client._client  # noqa: SLF001
 
 
 def _watch(client: aiomqtt.Client, marks: deque[bool]) -> None:
     """Acknowledge by ourselves, and note of each message whether the broker sends it again."""
-    inner = _inner(client)
-    inner.manual_ack_set(on=True)
-    inner.connect_timeout = ANSWER_LIMIT_S
-    hand_on = inner.on_message
+    lower = inner(client)
+    lower.manual_ack_set(on=True)
+    hand_on = lower.on_message
 
     def on_message(below: object, userdata: object, message: Any) -> None:
         marks.append(message.dup)
         hand_on(below, userdata, message)
 
-    inner.on_message = on_message
+    lower.on_message = on_message
 
 
 async def _subscribe(client: aiomqtt.Client, source: MqttSource) -> None:
@@ -166,14 +177,14 @@ async def _subscribe(client: aiomqtt.Client, source: MqttSource) -> None:
     try:
         (granted,) = await client.subscribe(source.topic, options=options)
     except aiomqtt.MqttError as error:
-        raise _refusal(source, error) from error
+        raise refusal_of(source, error) from error
     code = granted if isinstance(granted, int) else granted.value
     if code >= FIRST_FAILURE:
         text = f"the broker does not let us subscribe to {source} ({granted}); correct its access rules"
         raise PortForbiddenError(str(source), text)
 
 
-def _refusal(source: MqttSource, error: aiomqtt.MqttError) -> PortUnavailableError:
+def refusal_of(source: MqttSource, error: aiomqtt.MqttError) -> PortUnavailableError:
     """Say why there is no connection."""
     code = _code(error)
     if code in FORBIDDEN:
@@ -188,7 +199,8 @@ def _refusal(source: MqttSource, error: aiomqtt.MqttError) -> PortUnavailableErr
     return PortAbsentError(str(source), text)
 
 
-def _loss(source: MqttSource, error: aiomqtt.MqttError) -> str:
+def loss_of(source: MqttSource, error: aiomqtt.MqttError) -> str:
+    """Say why a connection was lost."""
     cause = error.__cause__
     if _code(cause) == TAKEN_OVER:
         return f"another program took over {source}: it uses the client id {source.client_id!r} too"

@@ -1,5 +1,7 @@
 """The pages: the bench at a glance, the lines with what to do, the thread of one reading."""
 
+from functools import partial
+
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
@@ -32,12 +34,13 @@ async def lines_page(
     request: Request, parts: PartsOf, services: ServicesOf, database: DatabaseOf
 ) -> HTMLResponse:
     """Show how each line is doing, why, and what to do; the store and the clock."""
-    vitals = await database.read(read_vitals)
+    health = services.health.report()
+    vitals = await database.read(partial(read_vitals, publishing=health.publishing is not None))
     return parts.pages.draw(
         request,
         "lines.html",
         lines=services.lines.states(),
-        health=services.health.report(),
+        health=health,
         vitals=vitals,
         backup_due=vitals.backup_is_due(services.clock_us(), services.settings.store_kind),
     )

@@ -4,10 +4,11 @@ from pydantic import Field
 
 from api.schemas.common import Body, UtcTime
 from api.schemas.lines import optional_time
-from api.services import HealthReport
+from api.services import HealthReport, PublishReport
 from api.times import rfc3339
 from api.vitals import Vitals
 from storage.queries import ClockEventRecord
+from storage.queries.publishing import OutboxRecord, RefusedRecord
 
 
 class StoreHealth(Body):
@@ -43,14 +44,45 @@ class ClockHealth(Body):
     last_step: ClockStep | None = Field(description="The newest step in this store; null if there was none.")
 
 
+class RefusedBody(Body):
+    """A message that the broker refused; it is kept and tried again."""
+
+    sequence: int = Field(description="Its number in the row of all messages.", ge=1)
+    revision: int = Field(description="The entry of the ledger that it tells of.", ge=1)
+    topic: str
+    why: str = Field(description="In the broker's words.", examples=["not authorized"])
+    refused_at: UtcTime = Field(description="When it was first refused.")
+    attempts: int = Field(description="How often it was tried.", ge=1)
+
+
+class PublishHealth(Body):
+    """How publishing to a broker is doing, and what waits for it."""
+
+    broker: str = Field(examples=["mqtts://broker.example:8883/tundish/north-cellar/v1/status"])
+    state: str = Field(description="connecting, online, waiting or stopped.", examples=["online"])
+    since: UtcTime = Field(description="When the state began.")
+    why: str = Field(description="Why it waits, in plain words; empty while all is well.")
+    last_taken_at: UtcTime | None = Field(description="When the broker last took a message; null if not yet.")
+    waiting: int = Field(description="Messages that wait, counted up to 100 000.", ge=0)
+    oldest_age_s: float | None = Field(
+        description="How long the first of them waits; null if none. [s]", ge=0
+    )
+    refused: int = Field(description="Messages that the broker refused and that are kept for it.", ge=0)
+    first_refused: list[RefusedBody] = Field(description="The oldest of those, up to ten.")
+
+
 class HealthBody(Body):
-    """How the daemon is doing; `ok` if the store is written and no line is lost or failed."""
+    """How the daemon is doing.
+
+    `ok` if the store is written, no line is lost or failed, and what is to be published is taken.
+    """
 
     ok: bool
     version: str = Field(description="Of the program.", examples=["0.1.0"])
     now: UtcTime = Field(description="The host's clock.")
     clock: ClockHealth
     store: StoreHealth
+    publishing: PublishHealth | None = Field(description="Null if nothing is published.")
     lines_open: int = Field(ge=0)
     lines_not_open: list[str] = Field(
         description="Names of the lines that are lost, failed or not recognised."
@@ -72,6 +104,39 @@ def store_health(report: HealthReport, vitals: Vitals, kind: str, now_us: int) -
         last_backup_at=optional_time(vitals.last_backup.made_at_us if vitals.last_backup else None),
         last_backup_age_s=None if age_us is None else age_us / 1e6,
         backup_due=vitals.backup_is_due(now_us, kind),
+    )
+
+
+def is_published(report: PublishReport | None, outbox: OutboxRecord) -> bool:
+    """Tell whether nobody need look after publishing."""
+    return report is None or (report.state in {"connecting", "online"} and not outbox.refused)
+
+
+def publish_health(report: PublishReport | None, outbox: OutboxRecord, now_us: int) -> PublishHealth | None:
+    """Return the body of the health of publishing; None if nothing is published. [µs since 1970 UTC]"""
+    if report is None:
+        return None
+    return PublishHealth(
+        broker=report.broker,
+        state=report.state,
+        since=rfc3339(report.since_us),
+        why=report.why,
+        last_taken_at=optional_time(report.last_taken_us),
+        waiting=outbox.waiting,
+        oldest_age_s=None if outbox.oldest_us is None else max(0, now_us - outbox.oldest_us) / 1e6,
+        refused=outbox.refused,
+        first_refused=[_refused_body(one) for one in outbox.first_refused],
+    )
+
+
+def _refused_body(record: RefusedRecord) -> RefusedBody:
+    return RefusedBody(
+        sequence=record.sequence,
+        revision=record.due.number,
+        topic=record.topic,
+        why=record.why,
+        refused_at=rfc3339(record.refused_at_us),
+        attempts=record.attempts,
     )
 
 

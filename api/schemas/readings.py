@@ -1,6 +1,6 @@
 """Bodies of readings and of the thread that leads from one to its bytes."""
 
-from typing import Literal
+from typing import Any, Literal
 
 from pydantic import ConfigDict, Field
 
@@ -31,7 +31,31 @@ class NormalBody(Body):
     note: str | None = Field(description="Why there is no value, or what was done to it.")
 
 
-class ReadingBody(Body):
+class SentReading(Body):
+    """One quantity as an instrument gave it, and nothing that was made of it."""
+
+    revision: LedgerNumber = Field(description="Ledger number of this version.")
+    reading_id: LedgerNumber = Field(description="Stays the same when a reading is amended.")
+    version: int = Field(description="1 as the instrument gave it; higher after amendments.", ge=1)
+    at: UtcTime = Field(description="When its last byte was heard, by the host's clock.")
+    line: str
+    instrument: str
+    quantity: str = Field(description="Code of the quantity.")
+    outcome: OutcomeCode = Field(description="What kind of answer it is; only `value` is a number.")
+    reason: str | None = Field(description="Why there is no number, in plain words; null for a value.")
+    value: float | None = Field(description="The number in `unit`; null unless the outcome is `value`.")
+    value_text: str = Field(description="What the instrument sent, with every digit.")
+    bound: float | None = Field(description="The bound that an out-of-range answer named, in `unit`.")
+    unit: str = Field(description="Unit of `value` and `bound`.")
+    sample: str | None = Field(description="The sample id that the instrument sent.")
+    sequence: str | None = Field(description="The instrument's own number for the message.")
+    instrument_time: str | None = Field(description="The instrument's own time, without an offset.")
+    mode: str | None = Field(description="What the instrument says it was doing.")
+    stable: bool | None = Field(description="The instrument's own mark; null if it sends none.")
+    capture_id: LedgerNumber = Field(description="The capture that holds its bytes.")
+
+
+class ReadingBody(SentReading):
     """One quantity as an instrument gave it."""
 
     model_config = ConfigDict(
@@ -65,26 +89,7 @@ class ReadingBody(Body):
         },
     )
 
-    revision: LedgerNumber = Field(description="Ledger number of this version.")
-    reading_id: LedgerNumber = Field(description="Stays the same when a reading is amended.")
-    version: int = Field(description="1 as the instrument gave it; higher after amendments.", ge=1)
-    at: UtcTime = Field(description="When its last byte was heard, by the host's clock.")
-    line: str
-    instrument: str
-    quantity: str = Field(description="Code of the quantity.")
-    outcome: OutcomeCode = Field(description="What kind of answer it is; only `value` is a number.")
-    reason: str | None = Field(description="Why there is no number, in plain words; null for a value.")
-    value: float | None = Field(description="The number in `unit`; null unless the outcome is `value`.")
-    value_text: str = Field(description="What the instrument sent, with every digit.")
-    bound: float | None = Field(description="The bound that an out-of-range answer named, in `unit`.")
-    unit: str = Field(description="Unit of `value` and `bound`.")
     normal: NormalBody | None = Field(description="Null until the reading was taken in.")
-    sample: str | None = Field(description="The sample id that the instrument sent.")
-    sequence: str | None = Field(description="The instrument's own number for the message.")
-    instrument_time: str | None = Field(description="The instrument's own time, without an offset.")
-    mode: str | None = Field(description="What the instrument says it was doing.")
-    stable: bool | None = Field(description="The instrument's own mark; null if it sends none.")
-    capture_id: LedgerNumber = Field(description="The capture that holds its bytes.")
 
 
 class ReadingsPage(Page[ReadingBody]):
@@ -114,31 +119,39 @@ class ReadingThread(Body):
     driver: DriverBody
 
 
+def sent_reading(record: ReadingRecord) -> SentReading:
+    """Return the body of one version of a reading as its instrument gave it."""
+    return SentReading(**_sent(record))
+
+
 def reading_body(record: ReadingRecord) -> ReadingBody:
     """Return the body of one version of a reading."""
+    return ReadingBody(**_sent(record), normal=_normal_body(record, measured=record.outcome == "value"))
+
+
+def _sent(record: ReadingRecord) -> dict[str, Any]:
     measured = record.outcome == "value"
-    return ReadingBody(
-        revision=record.number,
-        reading_id=record.reading_id,
-        version=record.version,
-        at=rfc3339(record.at_us),
-        line=record.line,
-        instrument=record.instrument,
-        quantity=record.quantity,
-        outcome=record.outcome,  # type: ignore[arg-type] # checked by pydantic against the known outcomes
-        reason=outcome_reason(record.outcome),
-        value=record.value if measured else None,
-        value_text=record.value_text,
-        bound=None if measured else record.value,
-        unit=record.unit,
-        normal=_normal_body(record, measured=measured),
-        sample=record.sample,
-        sequence=record.sequence,
-        instrument_time=record.instrument_time,
-        mode=record.mode,
-        stable=record.stable,
-        capture_id=record.capture_number,
-    )
+    return {
+        "revision": record.number,
+        "reading_id": record.reading_id,
+        "version": record.version,
+        "at": rfc3339(record.at_us),
+        "line": record.line,
+        "instrument": record.instrument,
+        "quantity": record.quantity,
+        "outcome": record.outcome,
+        "reason": outcome_reason(record.outcome),
+        "value": record.value if measured else None,
+        "value_text": record.value_text,
+        "bound": None if measured else record.value,
+        "unit": record.unit,
+        "sample": record.sample,
+        "sequence": record.sequence,
+        "instrument_time": record.instrument_time,
+        "mode": record.mode,
+        "stable": record.stable,
+        "capture_id": record.capture_number,
+    }
 
 
 def _normal_body(record: ReadingRecord, *, measured: bool) -> NormalBody | None:

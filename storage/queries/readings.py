@@ -1,5 +1,6 @@
 """Readings and their versions, with what step 2 made of them."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final, NamedTuple
 
@@ -174,6 +175,12 @@ def newest_readings(connection: Connection, wanted: ReadingFilter, *, limit: int
         .order_by(reading.c.number.desc())
         .limit(limit)
     )
+    return [_reading_record(row) for row in connection.execute(statement)]
+
+
+def readings_by_number(connection: Connection, numbers: Sequence[int]) -> list[ReadingRecord]:
+    """Return versions of readings by their revisions, oldest first; those that are not there are left out."""
+    statement = _SELECT_READINGS.where(reading.c.number.in_(numbers)).order_by(reading.c.number)
     return [_reading_record(row) for row in connection.execute(statement)]
 
 

@@ -106,13 +106,16 @@ def newest_results(
     return _as_they_stand(connection, rows)
 
 
-def results_by_id(connection: Connection, ids: Iterable[int]) -> list[CurrentResult]:
-    """Return results as they stand now, in the order of their ids."""
+def results_by_id(
+    connection: Connection, ids: Iterable[int], *, up_to: int | None = None
+) -> list[CurrentResult]:
+    """Return results in the order of their ids, as they stand now, or stood after the entry `up_to`."""
     wanted = sorted(set(ids))
     found: list[CurrentResult] = []
     for start in range(0, len(wanted), _A_QUERY):
         query = _filtered(ResultFilter()).where(result.c.number.in_(wanted[start : start + _A_QUERY]))
-        found += _as_they_stand(connection, connection.execute(query.order_by(result.c.number)).all())
+        rows = connection.execute(query.order_by(result.c.number)).all()
+        found += _as_they_stand(connection, rows, up_to)
     return found
 
 
@@ -232,19 +235,23 @@ def _original(row: Any) -> CurrentResult:
     )
 
 
-def _as_they_stand(connection: Connection, rows: Sequence[Any]) -> list[CurrentResult]:
+def _as_they_stand(
+    connection: Connection, rows: Sequence[Any], up_to: int | None = None
+) -> list[CurrentResult]:
     found = {row.number: _original(row) for row in rows}
     ids = list(found)
     for start in range(0, len(ids), _A_QUERY):
         some = ids[start : start + _A_QUERY]
-        _amend(connection, found, some)
-        _judge(connection, found, some)
+        _amend(connection, found, some, up_to)
+        _judge(connection, found, some, up_to)
     return list(found.values())
 
 
-def _amend(connection: Connection, found: dict[int, CurrentResult], ids: Sequence[int]) -> None:
+def _amend(
+    connection: Connection, found: dict[int, CurrentResult], ids: Sequence[int], up_to: int | None
+) -> None:
     """Put the value of the newest amendment in force in place of the original."""
-    state = _newest(amendment_state, amendment_state.c.amendment_id)
+    state = _newest(amendment_state, amendment_state.c.amendment_id, up_to)
     query = (
         select(amendment_item, state.c.number.label("since"), state.c.state)
         .join(amendment, amendment.c.number == amendment_item.c.amendment_id)
@@ -274,8 +281,10 @@ def _amend(connection: Connection, found: dict[int, CurrentResult], ids: Sequenc
         )
 
 
-def _judge(connection: Connection, found: dict[int, CurrentResult], ids: Sequence[int]) -> None:
-    for row in connection.execute(_newest_of(standing, standing.c.result_id, ids)):
+def _judge(
+    connection: Connection, found: dict[int, CurrentResult], ids: Sequence[int], up_to: int | None
+) -> None:
+    for row in connection.execute(_newest_of(standing, standing.c.result_id, ids, up_to)):
         before = found[row.result_id]
         found[row.result_id] = replace(
             before,
@@ -283,24 +292,22 @@ def _judge(connection: Connection, found: dict[int, CurrentResult], ids: Sequenc
             reasons=row.reasons,
             revision=max(before.revision, row.number),
         )
-    for row in connection.execute(_newest_of(release, release.c.result_id, ids)):
+    for row in connection.execute(_newest_of(release, release.c.result_id, ids, up_to)):
         before = found[row.result_id]
         found[row.result_id] = replace(before, mark=row.mark, revision=max(before.revision, row.number))
 
 
-def _newest(table: Any, key: Any) -> Any:
+def _newest(table: Any, key: Any, up_to: int | None) -> Any:
     """Select the newest row of each key of a table, as a subquery."""
-    last = select(key.label("key"), func.max(table.c.number).label("last")).group_by(key).subquery()
+    last: Any = select(key.label("key"), func.max(table.c.number).label("last")).group_by(key)
+    last = (last if up_to is None else last.where(table.c.number <= up_to)).subquery()
     return select(table).join(last, and_(last.c.key == key, last.c.last == table.c.number)).subquery()
 
 
-def _newest_of(table: Any, key: Any, ids: Sequence[int]) -> Select[Any]:
-    last = (
-        select(key.label("key"), func.max(table.c.number).label("last"))
-        .where(key.in_(ids))
-        .group_by(key)
-        .subquery()
-    )
+def _newest_of(table: Any, key: Any, ids: Sequence[int], up_to: int | None) -> Select[Any]:
+    last: Any = select(key.label("key"), func.max(table.c.number).label("last")).where(key.in_(ids))
+    last = last.group_by(key)
+    last = (last if up_to is None else last.where(table.c.number <= up_to)).subquery()
     return select(table).join(last, and_(last.c.key == key, last.c.last == table.c.number))
 
 

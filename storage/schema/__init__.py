@@ -18,6 +18,7 @@ from storage.schema import (
     housekeeping,
     office,
     pours,
+    publishing,
     quality,
     records,
     results,
@@ -41,6 +42,7 @@ from storage.schema.office import (
     request_answer,
 )
 from storage.schema.pours import pour, pour_capture
+from storage.schema.publishing import refused_publish
 from storage.schema.quality import control_input, control_record, hold, hold_change
 from storage.schema.records import record, record_link
 from storage.schema.results import (
@@ -100,6 +102,7 @@ __all__ = [
     "reading",
     "record",
     "record_link",
+    "refused_publish",
     "release",
     "report",
     "request_answer",
@@ -131,11 +134,13 @@ APPEND_ONLY: Final[tuple[Table, ...]] = (
     *office.APPEND_ONLY,
     *service.APPEND_ONLY,
     *pours.APPEND_ONLY,
+    *publishing.APPEND_ONLY,
 )
 """The tables whose rows an entry's digest covers, in the order of the digest. New ones go at the end."""
 
 MUTABLE_TABLES: Final[dict[str, str]] = {
     **housekeeping.MUTABLE,
     **office.MUTABLE,
+    **publishing.MUTABLE,
 }
 """The tables that may be updated, and why. Every other table is append-only."""

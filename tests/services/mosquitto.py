@@ -36,6 +36,8 @@ class Mosquitto:
     """Lines of its file of access rules; without any, everybody may do everything."""
     tls: tuple[Path, Path] | None = None
     """Certificate and key; with them it speaks TLS alone."""
+    more: str = ""
+    """Further lines of its configuration."""
     host: str = HOST
     port: int = 0
     """Free at the first start, and kept from then on."""
@@ -77,6 +79,13 @@ class Mosquitto:
         assert self._process is not None
         self._process.send_signal(signal.SIGCONT)
 
+    def change_rules(self, rules: str) -> None:
+        """Give it other access rules while it runs."""
+        assert self._process is not None
+        self.rules = rules
+        self._private("rules", rules)
+        self._process.send_signal(signal.SIGHUP)
+
     @property
     def log(self) -> str:
         """What it wrote about itself."""
@@ -100,6 +109,7 @@ class Mosquitto:
             lines.append(f"acl_file {self._private('rules', self.rules)}")
         if self.tls is not None:
             lines += [f"certfile {self.tls[0]}", f"keyfile {self.tls[1]}"]
+        lines.append(self.more)
         return "\n".join(lines) + "\n"
 
     def _private(self, name: str, text: str) -> Path:

@@ -38,6 +38,7 @@ def check_configuration(file: Path) -> None:
     """Say which lines a configuration gives; raise `ConfigError` with everything that is wrong with it."""
     from storage.place import place_of
     from tundish.lines_file import LinesFile
+    from tundish.publish_wiring import publish_source
     from tundish.store_address import store_address
     from tundish.wiring import driver_faults, line_plans
 
@@ -49,6 +50,8 @@ def check_configuration(file: Path) -> None:
         raise ConfigError(error.source, faults) from error
     plans = line_plans(config, file.resolve().parent, str(file))
     place_of(store_address(config.store, file.resolve().parent))
+    if config.publish is not None:
+        publish_source(config.publish, file.resolve().parent, str(file))
     kept = LinesFile(file)
     names = [line.get("name") for line in kept.read()]
     click.echo(f"{file}: in order; {len(plans)} {'line' if len(plans) == 1 else 'lines'}")

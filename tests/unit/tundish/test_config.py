@@ -1,5 +1,6 @@
 """The configuration file: what it may say, and how it says what is wrong."""
 
+import re
 from pathlib import Path
 
 import pytest
@@ -7,6 +8,7 @@ import pytest
 from tundish.config import Config, load_config
 from tundish.config_faults import ConfigError
 from tundish.line_config import SerialLineConfig
+from tundish.publish_wiring import publish_source
 from tundish.store_address import store_address
 
 GOOD = """
@@ -228,3 +230,48 @@ def test_a_password_that_cannot_be_had_is_a_fault(tmp_path: Path) -> None:
 def test_passwords_of_a_store_that_make_no_sense_are_refused(tmp_path: Path, keys: str, fault: str) -> None:
     (found,) = faults(tmp_path, f"[store]\n{keys}")
     assert found.startswith(fault)
+
+
+def test_where_to_publish_is_read_with_its_defaults(tmp_path: Path) -> None:
+    file = tmp_path / "tundish.toml"
+    file.write_text('[publish]\nhost = "broker.example"\nsite = "north"\n', encoding="utf-8")
+    publish = load_config(file).publish
+    assert publish is not None
+    assert (publish.root, publish.from_beginning) == ("tundish", False)
+    source = publish_source(publish, tmp_path)
+    assert str(source) == "mqtt://broker.example:1883/tundish/north/v1/status"
+
+
+@pytest.mark.parametrize(
+    ("line", "fault"),
+    [
+        ('site = "North cellar"', "publish.site"),
+        ('site = "north"\nroot = "winery/+"', "publish.root"),
+        ('site = "north"\nroot = "$SYS"', "publish.root"),
+        ('site = "north"\npassword_env = "WORD"', "publish: has a password and no user"),
+        ('site = "north"\nport = 70000', "publish.port"),
+    ],
+)
+def test_what_is_wrong_with_publishing_is_told_with_its_place(tmp_path: Path, line: str, fault: str) -> None:
+    file = tmp_path / "tundish.toml"
+    file.write_text(f'[publish]\nhost = "broker.example"\n{line}\n', encoding="utf-8")
+    with pytest.raises(ConfigError, match=re.escape(fault)):
+        load_config(file)
+
+
+def test_the_password_of_a_broker_is_read_and_not_shown(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file = tmp_path / "tundish.toml"
+    text = (
+        '[publish]\nhost = "broker.example"\nsite = "north"\nuser = "bench"\npassword_env = "BROKER_WORD"\n'
+    )
+    file.write_text(text + "tls = {}\n", encoding="utf-8")
+    publish = load_config(file).publish
+    assert publish is not None
+    with pytest.raises(ConfigError, match=r"publish\.password_env: the environment variable BROKER_WORD"):
+        publish_source(publish, tmp_path)
+    monkeypatch.setenv("BROKER_WORD", "must")
+    source = publish_source(publish, tmp_path)
+    assert (source.password, source.port) == ("must", 8883)
+    assert "must" not in repr(source)
