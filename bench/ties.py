@@ -10,7 +10,7 @@ from bench.kinds.cellar import Sample
 from bench.kinds.laboratory import Method
 from bench.records import find, find_usable
 from bench.refused import Fault, MalformedError, NotThereError
-from bench.tray import tests_of
+from bench.tray import first_waiting, tests_of
 from storage.bench_rows import TieRow
 from storage.queries.readings import UntakenReading, reading_versions
 from storage.queries.records import record_by_code
@@ -66,11 +66,12 @@ def _by_frame(
     named = record_by_code(connection, "sample", reading.sample)
     if named is None:
         return Bond(None, None, "frame", SAMPLE_UNKNOWN)
-    same = set_sample == named.record_id
-    if set_sample is not None and not same:
+    if set_sample is not None and set_sample != named.record_id:
         return Bond(named.record_id, None, "frame", TWO_SAMPLES)
-    conflict = mode_conflict(connection, reading, item) if same else None
-    return Bond(named.record_id, item.item_id if same and item else None, "frame", conflict)
+    if item is None or set_sample is None:
+        item = first_waiting(connection, reading.instrument, named.record_id)
+    conflict = mode_conflict(connection, reading, item)
+    return Bond(named.record_id, None if item is None else item.item_id, "frame", conflict)
 
 
 def mode_conflict(connection: Connection, reading: UntakenReading, item: TrayItem | None) -> str | None:

@@ -7,13 +7,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from sqlalchemy import Connection
+
 from bench.actor import Actor
 from bench.canonical_json import from_text, to_text
 from bench.kinds.cellar import Sample
 from bench.kinds.laboratory import Method, Reagent
-from bench.records import find_usable
+from bench.records import find, find_usable
 from bench.refused import Fault, MalformedError, NotThereError, RefusedError
 from storage.bench_rows import OnInstrumentRow, TrayItemRow
+from storage.queries.results import methods_measured
 from storage.queries.trays import TrayItem, last_place, tray_item_by_id, tray_items
 from storage.transaction import Transaction
 
@@ -144,7 +147,11 @@ def ask(tx: Transaction, actor: Actor, item: int, expected_version: int, tests: 
 
 
 def mark_measured(tx: Transaction, actor: Actor, item: TrayItem) -> None:
-    """Note that every test asked of an item has its result."""
+    """Note that an item was measured, once every test asked of it has its result."""
+    asked = {find(tx.connection, Method, code).record_id for code in tests_of(item)}
+    sample_id = item.sample_id
+    if sample_id is not None and asked - methods_measured(tx.connection, sample_id, item.item_id):
+        return
     _enter(tx, actor, "tray.item_measured", [_changed(item, state="measured")])
 
 
@@ -161,9 +168,15 @@ def set_on_item(tx: Transaction, actor: Actor, instrument: str, item: int, set_b
 def set_on_sample(tx: Transaction, actor: Actor, instrument: str, sample: str, set_by: str) -> None:
     """Say that a sample stands on the instrument now: its first waiting item, or the sample alone."""
     found = find_usable(tx.connection, Sample, sample)
-    waiting = tray_items(tx.connection, instrument, "waiting")
-    item = next((one.item_id for one in waiting if one.sample_id == found.record_id), None)
-    _set_on(tx, actor, OnInstrumentRow(instrument, actor.at_us, item, found.record_id, set_by))
+    item = first_waiting(tx.connection, instrument, found.record_id)
+    item_id = None if item is None else item.item_id
+    _set_on(tx, actor, OnInstrumentRow(instrument, actor.at_us, item_id, found.record_id, set_by))
+
+
+def first_waiting(connection: Connection, instrument: str, sample_id: int) -> TrayItem | None:
+    """Return the first place of a sample on a tray that waits to be measured."""
+    waiting = tray_items(connection, instrument, "waiting")
+    return next((one for one in waiting if one.sample_id == sample_id), None)
 
 
 def clear(tx: Transaction, actor: Actor, instrument: str, set_by: str) -> None:

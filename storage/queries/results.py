@@ -132,6 +132,13 @@ def ids_changed_since(connection: Connection, since: int, limit: int) -> list[in
     return list(connection.execute(select(touched.c.id).order_by(touched.c.id).limit(limit)).scalars())
 
 
+def methods_measured(connection: Connection, sample_id: int, item_id: int) -> set[int]:
+    """Return the ids of the methods by which a sample has results from its place on a tray."""
+    query = select(result.c.method_id).distinct()
+    query = query.where(result.c.sample_id == sample_id, result.c.item_id == item_id)
+    return set(connection.execute(query).scalars())
+
+
 def original_result(connection: Connection, result_id: int) -> CurrentResult | None:
     """Return a result as it was first made."""
     query = _filtered(ResultFilter()).where(result.c.number == result_id)

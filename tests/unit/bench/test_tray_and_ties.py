@@ -299,3 +299,48 @@ def test_an_item_taken_off_its_tray_cannot_be_set_on_the_instrument(store: Store
         found = tray_item_by_id(connection, item)
     assert found is not None
     assert found.state == "removed"
+
+
+def state_of(store: Store, item: int) -> str:
+    with store.reader() as connection:
+        found = tray_item_by_id(connection, item)
+    assert found is not None
+    return found.state
+
+
+def test_a_place_is_measured_once_every_test_asked_has_its_result(
+    store: Store, filler: Filler, burette: OpenCapture
+) -> None:
+    (item,) = put(store, NewItem("sample", "CK4H7M", tests=("free", "total")))
+    set_on(store, item)
+    hear(filler, burette, mode="F")
+    take_in(store)
+    assert state_of(store, item) == "waiting"
+    filler.hear(burette, b"98.0\r\n", [Answer("total_so2", "98.0", "mg/L", mode="T")])
+    take_in(store)
+    assert state_of(store, item) == "measured"
+
+
+def test_an_unattended_sequence_takes_its_places_by_the_ids_in_the_frames(
+    store: Store, filler: Filler, burette: OpenCapture
+) -> None:
+    first, duplicate, other = put(
+        store,
+        NewItem("sample", "CK4H7M", tests=("free",)),
+        NewItem("duplicate", "CK4H7M", tests=("free",)),
+        NewItem("sample", "DM6R3X", tests=("free",)),
+    )
+    for code, item in (("CK4H7M", first), ("CK4H7M", duplicate), ("DM6R3X", other)):
+        tied = tie_after_intake(store, hear(filler, burette, sample=code, mode="F"))
+        assert tied is not None
+        assert (tied.item_id, tied.how) == (item, "frame")
+        assert state_of(store, item) == "measured"
+
+
+def test_an_id_in_the_frame_with_a_mode_that_was_not_asked_is_a_conflict(
+    store: Store, filler: Filler, burette: OpenCapture
+) -> None:
+    put(store, NewItem("sample", "CK4H7M", tests=("free",)))
+    tied = tie_after_intake(store, hear(filler, burette, sample="CK4H7M", mode="T"))
+    assert tied is not None
+    assert tied.conflict == ties.MODE_AGAINST_METHOD
