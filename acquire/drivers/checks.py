@@ -9,7 +9,7 @@ from acquire.drivers.crc import CRC16, CrcName, crc16
 from acquire.drivers.refusal import Refusal, shown
 from acquire.reasons import WRONG_CHECK
 
-CheckKind = Literal["sum8", "sum8-negated", "sum16", "xor8"] | CrcName
+CheckKind = Literal["sum8", "sum8-negated", "sum8-inverted", "sum16", "xor8"] | CrcName
 Writing = Literal["hex", "decimal", "bytes_high_first", "bytes_low_first"]
 HexCase = Literal["upper", "lower", "any"]
 
@@ -22,6 +22,11 @@ def sum8(data: bytes) -> int:
 def sum8_negated(data: bytes) -> int:
     """Return what makes the sum of the bytes zero modulo 256; it sees as little as `sum8`."""
     return -sum(data) & 0xFF
+
+
+def sum8_inverted(data: bytes) -> int:
+    """Return the sum of the bytes modulo 256 with all its bits turned over; it sees as little as `sum8`."""
+    return ~sum(data) & 0xFF
 
 
 def sum16(data: bytes) -> int:
@@ -40,6 +45,7 @@ def xor8(data: bytes) -> int:
 _FUNCTIONS: Final[dict[CheckKind, tuple[Callable[[bytes], int], int]]] = {
     "sum8": (sum8, 1),
     "sum8-negated": (sum8_negated, 1),
+    "sum8-inverted": (sum8_inverted, 1),
     "sum16": (sum16, 2),
     "xor8": (xor8, 1),
     **{name: (partial(crc16, name=name), 2) for name in CRC16},

@@ -1,8 +1,8 @@
 """An instrument's own time, written in a declared form such as ``YYYY-MM-DD hh:mm:ss``.
 
 Letters that stand for digits: YYYY or YY (of the years 2000 to 2099), MM, DD, hh, mm, ss; M, D, h for one or
-two digits; f for a fraction of a second. MMM is an English month in three letters, AP is AM or PM. Text in
-single quotes and everything else in a form stand for themselves.
+two digits; f for a fraction of a second. MMM is an English month in three letters, MMMM its whole name, AP is
+AM or PM. Text in single quotes and everything else in a form stand for themselves.
 """
 
 import re
@@ -16,6 +16,7 @@ from acquire.reasons import WRONG_TIME
 _PARTS: Final = {
     "YYYY": "year",
     "YY": "year",
+    "MMMM": "month",
     "MMM": "month",
     "MM": "month",
     "M": "month",
@@ -28,13 +29,28 @@ _PARTS: Final = {
     "f": "fraction",
     "AP": "half",
 }
-_LETTERS: Final = re.compile("('[^']*'|YYYY|YY|MMM|MM|M|DD|D|hh|h|mm|ss|AP|f)")
+_LETTERS: Final = re.compile("('[^']*'|YYYY|YY|MMMM|MMM|MM|M|DD|D|hh|h|mm|ss|AP|f)")
 _MONTHS: Final = ("JAN", "FEB", "MAR", "APR", "MAY", "JUN", "JUL", "AUG", "SEP", "OCT", "NOV", "DEC")
+_WHOLE_MONTHS: Final = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
 _ONE_OR_TWO_DIGITS: Final = "([0-9]{1,2})"
 _TWO_DIGITS: Final = "([0-9]{2})"
 _PATTERNS: Final = {
     "YYYY": "([0-9]{4})",
     "MMM": f"({'|'.join(_MONTHS)})",
+    "MMMM": f"({'|'.join(_WHOLE_MONTHS)})",
     "M": _ONE_OR_TWO_DIGITS,
     "D": _ONE_OR_TWO_DIGITS,
     "h": _ONE_OR_TWO_DIGITS,
@@ -84,7 +100,7 @@ def _iso(parts: Mapping[str, str], century: str) -> str:
     if "year" in parts:
         month = parts["month"]
         if not month.isdigit():
-            month = str(_MONTHS.index(month.upper()) + 1)
+            month = str(_MONTHS.index(month[:3].upper()) + 1)
         said.append(f"{century}{parts['year']}-{month:0>2}-{parts['day']:0>2}")
     if "hour" in parts:
         clock = f"{_hour(parts['hour'], parts.get('half')):0>2}:{parts['minute']}"

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from acquire.drivers.checks import FrameCheck, Writing, sum8, sum8_negated, sum16, xor8
+from acquire.drivers.checks import FrameCheck, Writing, sum8, sum8_inverted, sum8_negated, sum16, xor8
 from acquire.drivers.crc import CRC16, CrcName, crc16
 from acquire.drivers.refusal import Refusal
 
@@ -34,6 +34,11 @@ def test_sum8_keeps_the_low_byte() -> None:
 def test_sum16_keeps_two_bytes() -> None:
     assert sum16(NINE_DIGITS) == 0x1DD
     assert sum16(b"\xff" * 300) == 300 * 255 - 65536
+
+
+def test_sum8_inverted_makes_the_sum_all_ones() -> None:
+    assert sum8_inverted(NINE_DIGITS) == 0x22  # 0xDD with every bit turned over
+    assert (sum8(NINE_DIGITS) + sum8_inverted(NINE_DIGITS)) & 0xFF == 0xFF
 
 
 def test_sum8_negated_makes_the_sum_zero() -> None:
