@@ -36,6 +36,7 @@ from api.routes import (
     records,
     result_thread,
     results,
+    settling,
     sheets,
     statics,
     today,
@@ -104,7 +105,7 @@ def _parts(app: FastAPI) -> Parts:
 
 
 _DAEMON = (health, clock, backups, line_acts, keys)
-_HEARING = (lines, instruments, captures, readings, notices, ledger, events, documents, pours)
+_HEARING = (lines, instruments, captures, readings, notices, ledger, events, documents, pours, settling)
 _BENCH = (records, pins, trays, control_records, holds, results, result_thread, amendments, today)
 _PAGES = (bench.router, work.router, result_thread.pages, today.pages)
 

@@ -16,6 +16,7 @@ from bench.evaluation import evaluate, uncertainty_of
 from bench.kinds.laboratory import Method
 from bench.records import Record, by_id
 from bench.results import judge
+from bench.settle import rule_of
 from bench.taking import OUTCOMES, fits, given_of, take
 from bench.ties import Bond, bond, tie_row
 from evaluate.errors import EvaluateError
@@ -88,7 +89,8 @@ def _correct_one(tx: Transaction, actor: Actor, reading: UntakenReading) -> None
     if items:
         _amend(tx, actor, reading, items)
     measured = any(fits(method.body, reading) for method in methods)
-    if found is not None and not measured and reading.outcome != WITHDRAWN:
+    streams = rule_of(tx.connection, reading.instrument, reading.quantity) is not None
+    if found is not None and not measured and not streams and reading.outcome != WITHDRAWN:
         take(tx, actor, [reading], {reading.reading_id: found})
 
 

@@ -11,6 +11,7 @@ from bench.actor import Actor
 from bench.corrected import correct
 from bench.normalise import normal
 from bench.repeats import repeats
+from bench.settle import Settler
 from bench.taking import take
 from bench.ties import bonds, tie_row
 from storage.ledger import ActorKind
@@ -37,6 +38,7 @@ class Intake:
         self._actor = actor
         self._software = software
         self._one_at_a_time = Lock()
+        self._settler = Settler()
         with store.reader() as connection:
             self._place = position(connection, PLACE)
 
@@ -81,7 +83,7 @@ class Intake:
             actor_kind=ActorKind.DAEMON,
             rows={"taken": rows, "tie": ties},
         )
-        take(tx, self._by(), new, found)
+        take(tx, self._by(), self._settler.sift(tx, self._by(), new), found)
         correct(tx, self._by(), changed)
         tx.set_position(PLACE, rows[-1].reading_number)
 

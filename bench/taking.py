@@ -35,18 +35,22 @@ def take(
     actor: Actor,
     readings: Sequence[UntakenReading],
     bonds: Mapping[int, Bond],
+    *,
+    causes: tuple[Cause, ...] = (),
 ) -> None:
-    """Make what each tied reading amounts to, in the order of the readings."""
+    """Make what each tied reading amounts to, in the order of the readings; `causes` lower what is made."""
     for reading in readings:
         found = bonds.get(reading.reading_id)
         if found is not None:
-            _take_or_say_why_not(tx, actor, reading, found)
+            _take_or_say_why_not(tx, actor, reading, found, causes)
 
 
-def _take_or_say_why_not(tx: Transaction, actor: Actor, reading: UntakenReading, bond: Bond) -> None:
+def _take_or_say_why_not(
+    tx: Transaction, actor: Actor, reading: UntakenReading, bond: Bond, causes: tuple[Cause, ...]
+) -> None:
     """Take one reading; a fault of ours in it is entered, and stops neither the others nor the hearing."""
     try:
-        _take_one(tx, actor, reading, bond)
+        _take_one(tx, actor, reading, bond, causes)
     except Exception as error:
         row = FaultRow(None, None, "intake", f"reading {reading.reading_id}: {type(error).__name__}: {error}")
         tx.enter(
@@ -54,7 +58,9 @@ def _take_or_say_why_not(tx: Transaction, actor: Actor, reading: UntakenReading,
         )
 
 
-def _take_one(tx: Transaction, actor: Actor, reading: UntakenReading, bond: Bond) -> None:
+def _take_one(
+    tx: Transaction, actor: Actor, reading: UntakenReading, bond: Bond, causes: tuple[Cause, ...]
+) -> None:
     item = None if bond.item_id is None else tray_item_by_id(tx.connection, bond.item_id)
     method = method_for(tx.connection, reading, item)
     if method is None:
@@ -62,7 +68,8 @@ def _take_one(tx: Transaction, actor: Actor, reading: UntakenReading, bond: Bond
     if item is not None and item.kind in ("check", "blank"):
         _take_control(tx, actor, reading, item, method)
     elif item is None or item.kind in ("sample", "duplicate"):
-        make_result(tx, actor, method, _measured(tx.connection, reading, bond, item, method))
+        measured = _measured(tx.connection, reading, bond, item, method)
+        make_result(tx, actor, method, measured._replace(causes=(*measured.causes, *causes)))
     if item is not None and item.state == "waiting":
         mark_measured(tx, actor, item)
 

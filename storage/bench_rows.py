@@ -406,3 +406,20 @@ class CardRow(NamedTuple):
     kind: str
     day: str
     items: str
+
+
+class SettledRow(NamedTuple):
+    """A reading of a stream was made the one of record."""
+
+    reading_id: int
+    first_reading_id: int
+    readings: int
+    instrument: str
+    quantity: str
+    at_us: int
+    how: str
+    verdict: str
+    rule: str | None = None
+    span: float | None = None
+    drift_per_s: float | None = None
+    waited_s: float | None = None

@@ -121,6 +121,27 @@ class Reagent(Body):
     note: Text = ""
 
 
+class Settling(Body):
+    """When the value of a streaming instrument has come to rest; usual for pH: 0.01 in 15 to 30 s."""
+
+    span: NotNegative
+    """Greatest less least value within the window, at most. [unit of the quantity]"""
+    window_s: Positive
+    """[s]"""
+    longest_wait_s: Positive = 300.0
+    """After which it is told as timed out. [s]"""
+    least_readings: Annotated[int, Field(ge=2, le=10_000)] = 3
+    """Fewest readings in the window. [1]"""
+    longest_gap_s: Positive = 60.0
+    """A longer silence begins the window anew. [s]"""
+
+    @model_validator(mode="after")
+    def _waits_at_least_the_window(self) -> Self:
+        if self.longest_wait_s < self.window_s:
+            raise ValueError("longest_wait_s is shorter than window_s; nothing could settle")
+        return self
+
+
 class Instrument(Body):
     """A piece of equipment, with what was done to it."""
 
@@ -131,6 +152,8 @@ class Instrument(Body):
     service_due: Moment | None = None
     parts: dict[Line, Line] = Field(default={})
     """Parts that are changed, such as ``electrode``, with the one in use."""
+    settling: dict[Line, Settling] = Field(default={})
+    """By quantity, when its value has come to rest: only then it makes a result; else each one does."""
     last_service: Text = ""
     """What was done when this version began."""
 

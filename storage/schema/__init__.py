@@ -24,6 +24,7 @@ from storage.schema import (
     results,
     runs,
     service,
+    settling,
     streams,
     tray,
 )
@@ -56,6 +57,7 @@ from storage.schema.results import (
 )
 from storage.schema.runs import run, run_end, run_note, run_warning
 from storage.schema.service import backup, clock_event, line_act
+from storage.schema.settling import settled
 from storage.schema.streams import capture, capture_end, chunk, driver, fault, frame, gap, reading, taken
 from storage.schema.tray import on_instrument, tie, tray_item
 
@@ -114,6 +116,7 @@ __all__ = [
     "run_warning",
     "session",
     "session_end",
+    "settled",
     "standing",
     "store_info",
     "taken",
@@ -135,6 +138,7 @@ APPEND_ONLY: Final[tuple[Table, ...]] = (
     *service.APPEND_ONLY,
     *pours.APPEND_ONLY,
     *publishing.APPEND_ONLY,
+    *settling.APPEND_ONLY,
 )
 """The tables whose rows an entry's digest covers, in the order of the digest. New ones go at the end."""
 
