@@ -105,9 +105,9 @@ class Watch:
         return self._rule == StabilityRule(**rule.model_dump())
 
     def _leave(self, value: float) -> None:
-        moved = self._settled is None or abs(value - self._settled) > MOVED_TIMES * self._rule.span
-        if moved and not math.isnan(value):
+        if self._settled is not None and abs(value - self._settled) > MOVED_TIMES * self._rule.span:
             self._settled = None
+            self._state = self._state._replace(started_s=self._state.latest_s)  # it settles anew from here
 
 
 def _value(reading: UntakenReading) -> float:

@@ -140,7 +140,7 @@ class SerialLine:
         settings = self._source.settings
         refuse_unknown_scheme(target)
         try:
-            port = serial.serial_for_url(target, **_arguments(settings, is_url=_is_url(target)))
+            port = serial.serial_for_url(target, **_arguments(settings, target))
             claim(port)
         except FAULTS as error:
             raise refusal(target, str(settings), error) from error
@@ -180,8 +180,9 @@ def _is_url(target: str) -> bool:
     return "://" in target
 
 
-def _arguments(settings: SerialSettings, *, is_url: bool) -> dict[str, Any]:
+def _arguments(settings: SerialSettings, target: str) -> dict[str, Any]:
     """Return all settings for the constructor: the library is not safe to set any of them later."""
+    on_network = target.lower().startswith("rfc2217:")  # takes no limit; its socket has one of 5 s
     return {
         "baudrate": settings.baud,
         "bytesize": settings.data_bits,
@@ -191,6 +192,6 @@ def _arguments(settings: SerialSettings, *, is_url: bool) -> dict[str, Any]:
         "rtscts": settings.flow_control is FlowControl.RTS_CTS,
         "dsrdtr": settings.flow_control is FlowControl.DSR_DTR,
         "timeout": READ_TIMEOUT_S,
-        "write_timeout": WRITE_TIMEOUT_S,
-        "exclusive": True if os.name == "posix" and not is_url else None,
+        "write_timeout": None if on_network else WRITE_TIMEOUT_S,
+        "exclusive": True if os.name == "posix" and not _is_url(target) else None,
     }

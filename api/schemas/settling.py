@@ -30,7 +30,7 @@ class SettledBody(Body):
     readings: int = Field(ge=1, description="How many readings the stretch holds.")
     span: float | None = Field(description="Greatest less least value in it. [unit of the quantity]")
     drift_per_s: float | None = Field(description="Its slope. [unit of the quantity per s]")
-    waited_s: float | None = Field(description="Since the stream began to be followed. [s]")
+    waited_s: float | None = Field(description="Since something was set on, or the value moved on. [s]")
 
 
 class SettledPage(Page[SettledBody]):
