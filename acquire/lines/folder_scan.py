@@ -2,7 +2,8 @@
 
 import os
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import ExitStack
 from fnmatch import translate
 from pathlib import Path
 from stat import S_ISREG
@@ -34,24 +35,38 @@ class Scanner:
         """Take the folder, and patterns such as ``*.csv``, of which a name must fit one, in any case."""
         self._folder = folder
         self._fits = re.compile("|".join(f"(?:{translate(one)})" for one in patterns), re.IGNORECASE).match
+        self._followed: dict[str, Signature] = {}
 
     def look(self) -> dict[str, Signature]:
         """Return the files by name. Raises `OSError` if the folder cannot be read."""
-        found: dict[str, Signature] = {}
-        with os.scandir(self._folder) as entries:
-            for entry in entries:
-                name = entry.name
-                if not self._fits(name) or is_temporary(name):
-                    continue
-                try:
-                    status = entry.stat()
-                except FileNotFoundError:
-                    continue  # it went while we looked
-                if S_ISREG(status.st_mode):
-                    found[name] = Signature(
-                        status.st_size, status.st_mtime_ns, status.st_ino, status.st_ctime_ns
-                    )
-        return found
+        with ExitStack() as stack:
+            entries = stack.enter_context(os.scandir(self._opened(stack)))
+            self._followed = dict(self._files(entries))
+        return self._followed
+
+    def _opened(self, stack: ExitStack) -> int | Path:
+        """Return the folder as it is asked quickest: opened once, no path is walked for each file."""
+        if os.scandir not in os.supports_fd:
+            return self._folder
+        handle = os.open(self._folder, os.O_RDONLY | getattr(os, "O_DIRECTORY", 0))
+        stack.callback(os.close, handle)
+        return handle
+
+    def _files(self, entries: Iterable[os.DirEntry[str]]) -> Iterator[tuple[str, Signature]]:
+        """Yield each file; one that has not changed with the very signature of the last look."""
+        before = self._followed.get
+        for entry in entries:
+            name = entry.name
+            last = before(name)
+            if last is None and (not self._fits(name) or is_temporary(name)):
+                continue
+            try:
+                status = entry.stat()
+            except FileNotFoundError:
+                continue  # it went while we looked
+            if S_ISREG(status.st_mode):
+                now = (status.st_size, status.st_mtime_ns, status.st_ino, status.st_ctime_ns)
+                yield name, last if last is not None and last == now else Signature._make(now)
 
 
 def signature_of(status: os.stat_result) -> Signature:
