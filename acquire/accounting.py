@@ -12,6 +12,7 @@ from typing import Final
 
 from acquire.driver import Driver, DriverFactory
 from acquire.events import Event, Filler, FrameRead, FrameRefused, Instant, Span
+from acquire.gate import Gate
 from acquire.reasons import DRIVER_FAULT, PLAIN_WORDS, UNACCOUNTED
 
 _EVENTS: Final = (FrameRead, FrameRefused, Filler)
@@ -29,8 +30,10 @@ class Account:
     once, so that one which cannot be made is an error of the caller.
     """
 
-    def __init__(self, factory: DriverFactory) -> None:
+    def __init__(self, factory: DriverFactory, gate: Gate | None = None) -> None:
+        """Take what makes drivers; behind a gate nothing of another instrument counts as read."""
         self._factory = factory
+        self._gate = gate
         self._driver: Driver | None = factory()
         self._base = 0  # what the present driver calls offset 0 [bytes]
         self._heard = 0  # [bytes]
@@ -64,7 +67,7 @@ class Account:
         """Tell the driver that the line is gone; afterwards the events tile all bytes. Call once, last."""
         events = self._run(lambda driver: driver.closed(at))
         if self._accounted < self._heard:
-            events.append(self._refuse_up_to(self._heard, UNACCOUNTED))
+            events.append(self._refuse_up_to(self._heard, UNACCOUNTED))  # no reason to close a gate
         return merge_fillers(events)
 
     def to_send(self) -> bytes:
@@ -92,7 +95,7 @@ class Account:
         except Exception as error:
             self._note(error)
             self._start_afresh(events)
-        return merge_fillers(events)
+        return merge_fillers(events if self._gate is None else self._gate.sift(events))
 
     def _enter(self, event: Event, events: list[Event]) -> None:
         shifted = self._shifted(event)

@@ -9,6 +9,7 @@ from acquire.clock import NS_PER_S, Clock, now
 from acquire.driver import DriverFactory
 from acquire.events import Instant
 from acquire.gaps import OpenGap
+from acquire.gate import Gate
 from acquire.line_record import LineRecord
 from acquire.lines.transport import End, Opened
 from acquire.sink import Chunk, Ending, Opening, Sink, SinkFullError
@@ -126,7 +127,7 @@ class Keeper:
         if self._opened is None:
             raise RuntimeError("a capture was begun before its line was opened")
         state = self._record.state
-        account = Account(self._driver)
+        account = Account(self._driver, None if self._comes_again else Gate())
         opening = Opening(
             line=state.line,
             instrument=state.instrument,

@@ -8,26 +8,13 @@ from typing import Any, Final
 import structlog
 
 from acquire.events import Event, FrameRead, FrameRefused, Instant
+from acquire.gate import FITS_AFTER, STRANGE, STRANGE_AFTER
 from acquire.line_state import Condition, LineState
-from acquire.reasons import (
-    NOT_A_NUMBER,
-    NOT_TEXT,
-    OUT_OF_FRAME,
-    TOO_LONG,
-    UNKNOWN_UNIT,
-    WRONG_CHECK,
-    WRONG_INSTRUMENT,
-    WRONG_LAYOUT,
-)
+from acquire.reasons import WRONG_INSTRUMENT
 
 OnChange = Callable[[LineState], None]
 
 SILENT_AFTER: Final = 3  # sendings without a byte in return, after which the state says so
-STRANGE_AFTER: Final = 20  # messages in a row that do not fit the driver, after which the state says so
-STRANGE: Final = frozenset(
-    {NOT_A_NUMBER, NOT_TEXT, OUT_OF_FRAME, TOO_LONG, UNKNOWN_UNIT, WRONG_CHECK, WRONG_LAYOUT}
-)
-"""Refusals that another instrument on the line, or another speed, would bring with every message."""
 
 
 class LineRecord:
@@ -136,8 +123,8 @@ _SILENT: Final = (
 
 
 _STRANGE: Final = (
-    f"{STRANGE_AFTER} messages in a row do not fit the driver of this line; is this its instrument, and are "
-    "speed, data bits and parity right?"
+    f"{STRANGE_AFTER} messages in a row do not fit the driver of this line, and nothing is taken until "
+    f"{FITS_AFTER} in a row fit; is this its instrument, and are speed, data bits and parity right?"
 )
 
 

@@ -14,6 +14,7 @@ OUT_OF_FRAME: Final = "out_of_frame"
 WRONG_TIME: Final = "wrong_time"
 UNKNOWN_CODE: Final = "unknown_code"
 WRONG_INSTRUMENT: Final = "wrong_instrument"
+UNRECOGNISED: Final = "unrecognised"
 WRONG_SEQUENCE: Final = "wrong_sequence"
 UNFINISHED: Final = "unfinished"
 UNKNOWN_TEST: Final = "unknown_test"
@@ -35,6 +36,7 @@ PLAIN_WORDS: Final[dict[str, str]] = {
     WRONG_TIME: "a time that does not have the declared form",
     UNKNOWN_CODE: "a status code that the driver file does not list",
     WRONG_INSTRUMENT: "what answers is not the instrument that this line expects",
+    UNRECOGNISED: "it fits, but so many before it did not that another instrument may be speaking",
     WRONG_SEQUENCE: "a frame with a number that does not follow the one before",
     UNFINISHED: "the message ended before its last record, so none of it counts",
     UNKNOWN_TEST: "a test code that the line's configuration does not list",

@@ -19,6 +19,8 @@ class WantedDriver:
     definition: str | None = None
     number: int | None = None
     """Its entry in the ledger."""
+    takes_refused: bool = False
+    """Whether it takes what fits though a line had stopped taking because so much else did not."""
 
 
 @dataclass(frozen=True, slots=True)

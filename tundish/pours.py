@@ -9,15 +9,17 @@ from typing import Final
 
 from acquire.driver import DriverFactory
 from acquire.errors import DriverError
+from acquire.reasons import UNRECOGNISED
 from api.acts import Act
 from api.pours import PourReport, WantedDriver
 from api.problems import ParameterFault, ProblemError
 from bench.actor import Actor
 from bench.poured import Change
 from bench.pouring import Pour
-from bench.repour import Poured, Reader, captures, suppose
+from bench.repour import MakeDecoder, Poured, Reader, captures, suppose
 from storage.ledger import ActorKind
-from storage.queries import PourScope
+from storage.queries import PouredCapture, PourScope
+from storage.queries.pours import was_stopped
 from storage.store import Store
 from storage.writer import Writer
 from tundish.driver_choice import chosen
@@ -68,20 +70,41 @@ class Tally:
         )
 
 
+def decoders(
+    reader: Reader, factory: DriverFactory, of: PouredCapture, *, takes_refused: bool
+) -> MakeDecoder:
+    """Return what decodes a capture as hearing would: behind a gate, if that had closed."""
+    with reader() as connection:
+        gated = not takes_refused and was_stopped(connection, of.number, UNRECOGNISED)
+    return lambda: StoredDecoder(factory, gated=gated)
+
+
 def supposed(
-    reader: Reader, factory: DriverFactory, scope: PourScope, *, limit_s: float | None = None
+    reader: Reader,
+    factory: DriverFactory,
+    scope: PourScope,
+    *,
+    takes_refused: bool = False,
+    limit_s: float | None = None,
 ) -> PourReport:
     """Return what a driver would change in the captures of a scope; nothing is written. [s]"""
     tally, begun_s = Tally(), time.monotonic()
     for one in captures(reader, scope):
         if limit_s is not None and time.monotonic() - begun_s > limit_s:
             return tally.report(factory, is_complete=False)
-        tally.add(suppose(reader, one, lambda: StoredDecoder(factory), shown=tally.show(one.number)))
+        make_decoder = decoders(reader, factory, one, takes_refused=takes_refused)
+        tally.add(suppose(reader, one, make_decoder, shown=tally.show(one.number)))
     return tally.report(factory)
 
 
 def applied(
-    reader: Reader, writer: Writer, factory: DriverFactory, scope: PourScope, actor: Actor
+    reader: Reader,
+    writer: Writer,
+    factory: DriverFactory,
+    scope: PourScope,
+    actor: Actor,
+    *,
+    takes_refused: bool = False,
 ) -> PourReport:
     """Enter what a driver finds otherwise in the captures of a scope, and return what that was."""
     pour = Pour(
@@ -89,7 +112,8 @@ def applied(
     )
     tally = Tally()
     for one in captures(reader, scope):
-        tally.add(pour.apply(one, lambda: StoredDecoder(factory), shown=tally.show(one.number)))
+        make_decoder = decoders(reader, factory, one, takes_refused=takes_refused)
+        tally.add(pour.apply(one, make_decoder, shown=tally.show(one.number)))
     return tally.report(factory, pour.number)
 
 
@@ -110,7 +134,10 @@ class DaemonPours:
         return await asyncio.to_thread(self._apply, driver, scope, act)
 
     def _suppose(self, driver: WantedDriver, scope: PourScope) -> PourReport:
-        return supposed(self._store.reader, self._chosen(driver), scope, limit_s=SUPPOSE_S)
+        factory = self._chosen(driver)
+        return supposed(
+            self._store.reader, factory, scope, takes_refused=driver.takes_refused, limit_s=SUPPOSE_S
+        )
 
     def _apply(self, driver: WantedDriver, scope: PourScope, act: Act) -> PourReport:
         factory = self._chosen(driver)
@@ -118,7 +145,8 @@ class DaemonPours:
         if not self._one_at_a_time.acquire(blocking=False):
             raise ProblemError(HTTPStatus.CONFLICT, "another pour is under way; ask again when it is done")
         try:
-            return applied(self._store.reader, self._store.writer, factory, scope, by)
+            reader, writer = self._store.reader, self._store.writer
+            return applied(reader, writer, factory, scope, by, takes_refused=driver.takes_refused)
         finally:
             self._one_at_a_time.release()
 

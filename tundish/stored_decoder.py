@@ -6,6 +6,7 @@ from acquire.accounting import Account
 from acquire.decoding import decode
 from acquire.driver import DriverFactory
 from acquire.events import Event, FrameRead, FrameRefused, Instant, Reading
+from acquire.gate import Gate
 from acquire.instants import NS_PER_US
 from acquire.sink import Chunk, Direction
 from bench.poured import PouredFrame, PouredReading
@@ -19,8 +20,9 @@ class StoredDecoder:
     the driver until it has caught up: it never runs backwards.
     """
 
-    def __init__(self, factory: DriverFactory) -> None:
-        self._account = Account(factory)
+    def __init__(self, factory: DriverFactory, *, gated: bool = False) -> None:
+        """Take what makes drivers; gated, it takes as little of another instrument as hearing does."""
+        self._account = Account(factory, Gate() if gated else None)
         self._last = Instant(0, 0)
 
     def feed(self, chunks: Sequence[ChunkRecord]) -> list[PouredFrame]:

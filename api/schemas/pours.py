@@ -33,6 +33,10 @@ class PourWanted(Body):
         le=LARGEST,
         description="Ledger number of a driver that was used before.",
     )
+    take_refused: bool = Field(
+        default=False,
+        description="Take what was refused as `unrecognised`: it was the right instrument after all.",
+    )
     line: str | None = Field(None, max_length=200, description="Only captures of this line.")
     capture_id: int | None = Field(None, ge=1, le=LARGEST, description="Only this capture.")
     begin: Moment | None = Field(None, alias="from", description="Only captures open at this time or later.")
@@ -50,7 +54,9 @@ class PourWanted(Body):
 
     def wanted_driver(self) -> WantedDriver:
         """Return the driver."""
-        return WantedDriver(self.driver, self.options, self.definition, self.driver_id)
+        return WantedDriver(
+            self.driver, self.options, self.definition, self.driver_id, takes_refused=self.take_refused
+        )
 
     def scope(self) -> PourScope:
         """Return which captures."""

@@ -223,5 +223,15 @@ def pours_before(connection: Connection, *, before: int | None, limit: int) -> l
     return [PourRecord(*row) for row in connection.execute(statement)]
 
 
+def was_stopped(connection: Connection, capture_number: int, reason: str) -> bool:
+    """Tell whether frames of a capture were refused live for a reason."""
+    statement = select(frame.c.number).where(
+        frame.c.capture_number == capture_number,
+        frame.c.pour_number.is_(None),
+        frame.c.reason == reason,
+    )
+    return connection.execute(statement.limit(1)).scalar() is not None
+
+
 def _sum(name: str) -> Any:
     return func.coalesce(func.sum(pour_capture.c[name]), 0)

@@ -8,6 +8,7 @@ from acquire.capture import OpenCapture
 from acquire.driver import DriverFactory
 from acquire.drivers.data_only import DataOnlyFactory, factory_from_text
 from acquire.events import Instant
+from acquire.gate import Gate
 from acquire.lines.transport import End
 from acquire.sink import Chunk, Ending, Opening
 from bench.actor import Actor
@@ -63,12 +64,13 @@ async def hear(
     line: str = "so2",
     ending: Ending | None = Ending.STOPPED,
     may_send: bool = False,
+    gated: bool = False,
 ) -> None:
     """Hear pieces as one capture, an empty one being a moment of silence; without an ending it stays open."""
     sink = StoreSink(store.writer, store.begin_session("0", "", AT_US), known_drivers(store))
     at = Instant(AT_US, AT_US * 1000)
     opening = Opening(line, "bur-1", factory.identity, "/dev/ttyX", "9600 8N1", at)
-    capture = OpenCapture(await sink.opened(opening), Account(factory))
+    capture = OpenCapture(await sink.opened(opening), Account(factory, Gate() if gated else None))
     for count, piece in enumerate(pieces, 1):
         at = Instant(AT_US + count * STEP_US, (AT_US + count * STEP_US) * 1000)
         await capture.hear((Chunk(at, piece),) if piece else (), at, may_send=may_send)

@@ -23,6 +23,11 @@ from tundish.commands.daemon_client import actor_option
 )
 @click.option("--line", help="Pour the stored captures of this line.")
 @click.option("--capture", type=click.IntRange(1), help="Pour this stored capture.")
+@click.option(
+    "--take-refused",
+    is_flag=True,
+    help="Take what was refused because so much else did not fit: it was the right instrument after all.",
+)
 @click.option("--apply", "is_applied", is_flag=True, help="Enter what differs as new versions of readings.")
 @click.option("--reason", help="Why readings change; wanted with --apply.")
 @actor_option
@@ -35,6 +40,7 @@ def command(
     config: Path,
     line: str | None,
     capture: int | None,
+    take_refused: bool,
     is_applied: bool,
     reason: str | None,
     actor: str,
@@ -59,7 +65,13 @@ def command(
             raise click.UsageError("give a FILE, or say which stored captures by --line or --capture")
         if is_applied and not (reason or "").strip():
             raise click.UsageError("say why readings change by --reason; it stands in the ledger")
-        body = {"driver": driver, "driver_id": stored_driver, "line": line, "capture_id": capture}
+        body = {
+            "driver": driver,
+            "driver_id": stored_driver,
+            "line": line,
+            "capture_id": capture,
+            "take_refused": take_refused,
+        }
         pour_store(config, body, actor if is_applied else None, reason, as_json=as_json)
         return
     if is_applied or line is not None or capture is not None or driver is None:

@@ -62,7 +62,8 @@ def _supposed(place: Place, wanted: PourWanted) -> PourReport:
         with engine.begin() as connection:
             if schema_version.check(connection, str(place)) != schema_version.newest():
                 raise StorageError(OLDER.format(place=place))
-        return supposed(engine.begin, chosen(wanted.wanted_driver(), engine.begin), wanted.scope())
+        factory = chosen(wanted.wanted_driver(), engine.begin)
+        return supposed(engine.begin, factory, wanted.scope(), takes_refused=wanted.take_refused)
     finally:
         engine.dispose()
 
@@ -75,7 +76,8 @@ def _applied(place: Place, kind: str, wanted: PourWanted, actor: str, reason: st
     try:
         factory = chosen(wanted.wanted_driver(), store.reader)
         by = actor_of(actor, reason, _now_us())
-        return report_body(applied(store.reader, store.writer, factory, wanted.scope(), by))
+        refused, scope = wanted.take_refused, wanted.scope()
+        return report_body(applied(store.reader, store.writer, factory, scope, by, takes_refused=refused))
     finally:
         store.close()
 

@@ -2,7 +2,7 @@
 
 from acquire.errors import WriteStoppedError
 from acquire.events import FrameRead
-from acquire.line_record import STRANGE_AFTER
+from acquire.gate import FITS_AFTER, STRANGE_AFTER
 from acquire.line_state import Condition
 from acquire.reasons import PARTIAL
 from acquire.registry import DriverRegistry
@@ -205,7 +205,9 @@ async def test_another_instrument_than_expected_is_a_state_until_the_right_one_s
     assert (bench.state().state, bench.state().why) == (Condition.OPEN, "")
 
 
-async def test_messages_that_do_not_fit_the_driver_are_a_state_until_one_fits(bench: Bench) -> None:
+async def test_after_many_messages_that_do_not_fit_none_is_taken_until_some_in_a_row_fit(
+    bench: Bench,
+) -> None:
     line = await bench.add(driver=DriverRegistry([]).factory("load-lines"))
     line.arrive(b"pH 3,412 S T 21,4C mV 209,8\r\n" * (STRANGE_AFTER - 1))
     await bench.clock.advance(STEP_S)
@@ -214,6 +216,11 @@ async def test_messages_that_do_not_fit_the_driver_are_a_state_until_one_fits(be
     await bench.clock.advance(STEP_S)
     assert bench.state().state is Condition.UNRECOGNISED
     assert "is this its instrument, and are speed, data bits and parity right?" in bench.state().why
+    line.arrive(b"N|00000001|27.125|mg/L\r\n" * FITS_AFTER)
+    await bench.clock.advance(STEP_S)
+    assert bench.state().state is Condition.UNRECOGNISED
+    assert bench.state().frames_read == 0
     line.arrive(b"N|00000001|27.125|mg/L\r\n")
     await bench.clock.advance(STEP_S)
     assert (bench.state().state, bench.state().why) == (Condition.OPEN, "")
+    assert bench.state().frames_read == 1

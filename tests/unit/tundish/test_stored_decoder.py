@@ -13,10 +13,11 @@ from acquire.registry import DriverRegistry
 from bench.poured import PouredFrame
 from storage.queries import ChunkRecord, DriverRecord, drivers, head
 from storage.store import Store
-from tests.fakes.heard_captures import AT_US, hear, pour, so2_rows, supposed, view
+from tests.fakes.heard_captures import AT_US, EVERYTHING, hear, pour, so2_rows, supposed, view
 from tests.fakes.lis import ENQ, EOT, OPTIONS, frame, message, result
 from tundish.driver_choice import of_record
 from tundish.errors import NotTheSameDriverError
+from tundish.pours import supposed as supposed_report
 from tundish.stored_decoder import StoredDecoder
 
 
@@ -97,3 +98,15 @@ def test_the_moment_of_a_frame_is_that_of_the_chunk_which_completed_it() -> None
     decoder = StoredDecoder(so2_rows())
     frames = decoder.feed([chunk(1, AT_US, b"W-1;28"), chunk(2, AT_US + 7, b".50;20.1\n")])
     assert [one.at_us for one in frames] == [Instant(AT_US + 7, 0).utc_us]
+
+
+async def test_what_a_stopped_line_refused_stays_refused_when_poured_unless_it_is_asked_for(
+    store: Store,
+) -> None:
+    strangers = [b"pH 3,41\n"] * 20
+    await hear(store, so2_rows(), [*strangers, *[b"W-1;28.50;20.1\n"] * 5], gated=True)
+    assert len(view(store)) == 4
+    report = supposed_report(store.reader, so2_rows(), EVERYTHING)
+    assert report.captures == ()
+    report = supposed_report(store.reader, so2_rows(), EVERYTHING, takes_refused=True)
+    assert [(one.added, one.reshaped) for one in report.captures] == [(6, True)]
