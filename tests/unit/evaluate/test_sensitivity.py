@@ -43,8 +43,8 @@ def test_sensitivity__limit_at_either_edge_of_what_the_function_takes(x: float) 
 
 def test_sensitivity__limit_at_zero_the_step_is_absolute() -> None:
     # The central difference of a cube is too large by the square of the step, cube root of 2.2e-16.
-    assert sensitivity(cubed, {"x": 0.0}, "x") == pytest.approx(6e-6**2, rel=1e-6)
-    assert math.cbrt(sys.float_info.epsilon) == pytest.approx(6e-6, rel=0.01)
+    assert sensitivity(cubed, {"x": 0.0}, "x") == pytest.approx(6e-6**2, rel=1e-6, abs=0.0)
+    assert math.cbrt(sys.float_info.epsilon) == pytest.approx(6e-6, rel=0.01, abs=0.0)
     assert sensitivity(lambda x: 3.0 * x, {"x": 0.0}, "x") == pytest.approx(3.0, rel=1e-12)
 
 
