@@ -10,12 +10,13 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
 _WATER: Final = (87.740, -0.40008, 9.398e-4, -1.410e-6)
-"""Permittivity of water by powers of the temperature in °C: Malmberg and Maryott 1956. Recalled."""
+"""Permittivity of water by powers of the temperature in °C: Malmberg and Maryott 1956. Published, as
+carried by public programs."""
 _WATER_AT_25_C: Final = 78.3034  # the same at 25 °C
 _ETHANOL_AT_25_C: Final = (78.54, -56.942, -3.9474)
 """Permittivity at 25 °C by powers of the mass fraction of ethanol: fit after Usseglio-Tomasset and Bosia
 1978. Recalled."""
-_ETHANOL_G_PER_ML: Final = 0.78924  # g/mL at 20 °C; OIML R 22. Recalled
+_ETHANOL_G_PER_ML: Final = 0.78924  # g/mL at 20 °C; OIML R 22. Published
 _MIXTURE_G_PER_ML: Final = (0.99820, -0.00130)
 """Density of water and ethanol at 20 °C by powers of the strength in % vol, to 0.002 g/mL up to 20 % vol."""
 _DH_A: Final = 1.8246e6  # (K)^1.5 (L/mol)^0.5; Debye-Hückel constant A for molar ionic strength. Recalled
@@ -81,7 +82,7 @@ def permittivity(alcohol_pct_vol: "ArrayLike", temperature_c: "ArrayLike") -> "N
 
     References
     ----------
-    .. [1] Malmberg and Maryott, J. Res. NBS 56 (1956) 1, for water. Recalled.
+    .. [1] Malmberg and Maryott, J. Res. NBS 56 (1956) 1, for water. Published.
     .. [2] After Usseglio-Tomasset and Bosia 1978, for ethanol. Recalled.
     """
     celsius = _celsius(temperature_c)

@@ -15,16 +15,27 @@ STRENGTHS = st.floats(0.0, 20.0)
 CELSIUS = st.floats(0.0, 50.0)
 
 
-@pytest.mark.parametrize(
-    ("strength", "density"), [(5.0, 0.99106), (10.0, 0.98471), (15.0, 0.97897), (20.0, 0.97356)]
+# Density of water and ethanol at 20 °C by powers of the mass fraction, kg/m3: formula of the international
+# alcoholometric tables, OIML R 22 and annex of Directive 76/766/EEC, as carried by public programs.
+ALCOHOL_TABLES = (
+    *(9.982012300e2, -1.929769495e2, 3.891238958e2, -1.668103923e3, 1.352215441e4, -8.829278388e4),
+    *(3.062874042e5, -6.138381234e5, 7.470172998e5, -5.478461354e5, 2.234460334e5, -3.903285426e4),
 )
-def test_ethanol_mass_fraction__closed_form_volume_share_times_densities(
-    strength: float, density: float
-) -> None:
-    # Densities of mixtures at 20 °C as recalled from alcohol tables; the straight line is good to 0.2 %.
-    assert float(ethanol_mass_fraction(strength)) == pytest.approx(
-        strength / 100 * 0.7892 / density, rel=2.5e-3
-    )
+
+
+def alcohol_density(mass_fraction: float) -> float:
+    return float(np.polynomial.polynomial.polyval(mass_fraction, ALCOHOL_TABLES))
+
+
+@pytest.mark.parametrize("mass_fraction", [0.01, 0.04, 0.08, 0.12, 0.16])
+def test_ethanol_mass_fraction__published_alcoholometric_tables(mass_fraction: float) -> None:
+    strength = 100 * mass_fraction * alcohol_density(mass_fraction) / alcohol_density(1.0)
+    assert float(ethanol_mass_fraction(strength)) == pytest.approx(mass_fraction, rel=2.5e-3)
+
+
+def test_ethanol_mass_fraction__published_densities_of_its_parts() -> None:
+    assert alcohol_density(1.0) == pytest.approx(789.24, abs=0.005)
+    assert alcohol_density(0.0) == pytest.approx(998.20, abs=0.005)
 
 
 def test_ethanol_mass_fraction__closed_form_the_stated_line_in_exact_fractions() -> None:
@@ -53,10 +64,12 @@ def test_ethanol_mass_fraction__refuses_what_lies_outside(bad: float) -> None:
         ethanol_mass_fraction([10.0, bad])
 
 
-@pytest.mark.parametrize(("celsius", "water"), [(0.0, 87.90), (20.0, 80.20), (25.0, 78.36), (40.0, 73.18)])
-def test_permittivity__closed_form_water_as_tabulated(celsius: float, water: float) -> None:
-    # The international formulation for water (IAPWS 1997) at 0.1 MPa, recalled; the anchor at 25 °C is 78.54.
-    assert float(permittivity(0.0, celsius)) == pytest.approx(water, rel=4e-3)
+@pytest.mark.parametrize("celsius", [0.0, 10.0, 20.0, 30.0, 40.0, 50.0])
+def test_permittivity__published_water_of_ray(celsius: float) -> None:
+    # P. S. Ray, Appl. Opt. 11 (1972) 1836, static part, as carried by public programs; 78.54 at 25 °C.
+    away = celsius - 25.0
+    static = 78.54 * (1 - 4.579e-3 * away + 1.19e-5 * away**2 - 2.8e-8 * away**3)
+    assert float(permittivity(0.0, celsius)) == pytest.approx(static, rel=2e-3)
 
 
 @pytest.mark.parametrize(
@@ -64,7 +77,8 @@ def test_permittivity__closed_form_water_as_tabulated(celsius: float, water: flo
     [(0.0, 87.740), (10.0, 83.832), (20.0, 80.103), (30.0, 76.546), (40.0, 73.151), (50.0, 69.910)],
 )
 def test_permittivity__closed_form_shape_in_temperature_as_measured(celsius: float, tabulated: float) -> None:
-    # Malmberg and Maryott 1956, table of measured water, recalled; 78.304 at 25 °C. Only the shape is used.
+    # Malmberg and Maryott 1956: their equation as carried by public programs, worked out by hand; 78.303 at
+    # 25 °C. Only the shape is used.
     assert float(permittivity(0.0, celsius)) == pytest.approx(78.54 * tabulated / 78.304, abs=0.0015)
 
 
@@ -85,11 +99,10 @@ def test_permittivity__law_alcohol_and_warmth_lower_it(strength: float, celsius:
 
 
 def test_permittivity__independent_water_of_another_formula() -> None:
-    # Exponential form of the permittivity of water: D = 305.7 exp(-exp(-12.741 + 0.01875 T) - T / 219),
-    # recalled.
-    kelvin = np.array([293.15, 298.15, 303.15, 313.15])
-    other = 305.7 * np.exp(-np.exp(-12.741 + 0.01875 * kelvin) - kelvin / 219)
-    assert np.allclose(permittivity(0.0, kelvin - 273.15), other, rtol=5e-3)
+    # G. C. Akerlof, H. I. Oshry, J. Am. Chem. Soc. 72 (1950) 2844, as carried by public programs.
+    t = np.array([273.15, 293.15, 298.15, 303.15, 313.15, 323.15])
+    other = 5321 / t + 233.76 - 0.9297 * t + 1.417e-3 * t**2 - 8.292e-7 * t**3
+    assert np.allclose(permittivity(0.0, t - 273.15), other, rtol=5e-3)
 
 
 @pytest.mark.parametrize("bad", [-0.1, 50.1, *NOT_FINITE])
