@@ -45,12 +45,14 @@ class Pages:
 def _filters(quantity_names: Mapping[str, str]) -> dict[str, Any]:
     return {
         "age": times.age_in_words,
+        "band_words": words.band_words,
         "clock": times.clock,
         "clock_words": words.clock_words,
         "code": code_words,
         "count": _count,
         "day_clock": times.day_and_clock,
         "duration": times.duration_in_words,
+        "hours": lambda age_h: times.age_in_words(round(age_h * 3_600_000_000)),
         "outcome_reason": words.outcome_reason,
         "outcome_words": words.outcome_words,
         "plain_unit": words.plain_unit,

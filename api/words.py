@@ -105,3 +105,17 @@ def standing_words(standing: str | None) -> StateWords:
 def plain_unit(unit: str) -> str:
     """Return a unit as people write it: a bare number has none."""
     return "" if unit == "1" else unit
+
+
+BANDS: Final = {
+    "inside": StateWords("in its band", "disc", ""),
+    "below": StateWords("below its band", "triangle", "Look what a dose would do."),
+    "above": StateWords("above its band", "cross", "Add none, and measure again."),
+    "unknown": StateWords("not measured", "ring", "Measure free sulfur dioxide and pH."),
+    "none": StateWords("no band set", "square", ""),
+}
+
+
+def band_words(verdict: str) -> StateWords:
+    """Return how a lot stands to the band that is wanted."""
+    return BANDS[verdict]

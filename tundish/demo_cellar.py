@@ -3,6 +3,7 @@
 Everything here is invented.
 """
 
+from datetime import UTC, datetime
 from itertools import cycle
 from typing import Any, Final
 
@@ -24,6 +25,13 @@ FIRST_SAMPLE: Final = 1001
 ON_THE_TRAY: Final = 12
 TYPED_PH: Final = 14
 """How many samples have a pH that somebody typed."""
+KNOWN_SINCE_US: Final = 60 * DAY_US
+WEEKS_AGO: Final = (28, 21, 14, 7)
+"""When the lots were measured before. [d]"""
+LOSS_PER_DAY: Final = 0.011
+"""Share of its free SO2 that a lot loses in a day. [1/d]"""
+SCATTER: Final = (0.0, 0.02, -0.015, 0.01)
+"""Of the four rounds, as shares."""
 
 Fields = dict[str, Any]
 
@@ -42,8 +50,18 @@ LOTS: Final[dict[str, Fields]] = {
     "25-TP-01": {"name": "topping wine", "colour": "white", "alcohol_percent_vol": 13.0, "volume_l": 180.0},
 }
 """In the order in which the simulated bench draws its samples."""
+EVERY_LOT: Final[Fields] = {
+    "jurisdiction": "EU",
+    "sugar_g_l": 1.0,
+    "molecular_low_mg_l": 0.5,
+    "molecular_high_mg_l": 0.9,
+}
 PH: Final = (3.24, 3.12, 3.67, 3.62, 3.59, 3.52, 3.40)
 """Of the lots, in their order. [pH]"""
+FREE_MG_L: Final = (21.2, 22.8, 26.5, 31.2, 1.9, 33.3, 16.1)
+"""Of the lots now, in their order. [mg/L]"""
+TOTAL_MG_L: Final = (54.8, 62.0, 57.7, 76.5, 8.4, 190.4, 66.6)
+"""Of the lots a week ago, in their order. [mg/L]"""
 REAGENTS: Final[dict[str, Fields]] = {
     "I-0925": {
         "name": "iodine 0.0100 mol/L",
@@ -101,18 +119,44 @@ def _furnish(tx: Transaction, now_us: int) -> None:
     if records_of_kind(tx.connection, "lot", after=0, limit=1):
         return
     by = Actor("MAL", ActorKind.PERSON, now_us, "to furnish the demonstration")
-    for kind, all_fields in (("person", PEOPLE), ("lot", LOTS), ("reagent", REAGENTS), ("method", METHODS)):
+    since_us = now_us - KNOWN_SINCE_US
+    lots = {code: {**fields, **EVERY_LOT} for code, fields in LOTS.items()}
+    for kind, all_fields in (("person", PEOPLE), ("lot", lots), ("reagent", REAGENTS), ("method", METHODS)):
         for code, fields in all_fields.items():
-            records.make(tx, by, kind, code, fields, valid_from_us=now_us - 7 * DAY_US)
+            records.make(tx, by, kind, code, fields, valid_from_us=since_us)
+    for round_number, days_ago in enumerate(WEEKS_AGO, start=1):
+        _past_round(tx, by, round_number, days_ago)
+    _fill_the_tray(tx, by)
+
+
+def _past_round(tx: Transaction, by: Actor, round_number: int, days_ago: int) -> None:
+    """Enter what was measured of each lot some days ago, as if somebody had typed it."""
+    at_us = by.at_us - days_ago * DAY_US
+    numbers = zip(LOTS, PH, FREE_MG_L, TOTAL_MG_L, strict=True)
+    for place, (lot, ph, free_mg_l, total_mg_l) in enumerate(numbers, start=1):
+        code = f"V-{round_number}{place:02}"
+        drawn = {"lot": lot, "drawn_by": "FEN", "drawn_at": datetime.fromtimestamp(at_us / 1e6, UTC)}
+        records.make(tx, by, "sample", code, drawn, valid_from_us=at_us)
+        free = round(free_mg_l * (1 + LOSS_PER_DAY * days_ago) * (1 + SCATTER[round_number - 1]), 1)
+        _type(tx, by, "pH", ph, sample=code, at_us=at_us)
+        _type(tx, by, "SO2-free", free, sample=code, at_us=at_us)
+        if days_ago == WEEKS_AGO[-1]:
+            _type(tx, by, "SO2-total", total_mg_l, sample=code, at_us=at_us)
+
+
+def _fill_the_tray(tx: Transaction, by: Actor) -> None:
     codes = [f"W-{FIRST_SAMPLE + index}" for index in range(SAMPLES)]
     for code, lot in zip(codes, cycle(LOTS), strict=False):
-        records.make(tx, by, "sample", code, {"lot": lot, "drawn_by": "FEN"}, valid_from_us=now_us - DAY_US)
-    tray.put(
-        tx,
-        by,
-        "bur-1",
-        [NewItem("sample", sample=code, tests=("SO2-free", "SO2-total")) for code in codes[:ON_THE_TRAY]],
-    )
+        drawn = {"lot": lot, "drawn_by": "FEN"}
+        records.make(tx, by, "sample", code, drawn, valid_from_us=by.at_us - DAY_US)
+    tests = ("SO2-free", "SO2-total")
+    items = [NewItem("sample", sample=code, tests=tests) for code in codes[:ON_THE_TRAY]]
+    tray.put(tx, by, "bur-1", items)
     for code, ph in zip(codes[:TYPED_PH], cycle(PH), strict=False):
-        sample_id = records.find(tx.connection, Sample, code).record_id
-        results.typed(tx, by, "pH", [ph, ph], Measured(None, "value", now_us, "ph-1", sample_id))
+        _type(tx, by, "pH", ph, sample=code, at_us=by.at_us)
+
+
+def _type(tx: Transaction, by: Actor, method: str, value: float, *, sample: str, at_us: int) -> None:
+    instrument = METHODS[method]["instruments"][0]
+    sample_id = records.find(tx.connection, Sample, sample).record_id
+    results.typed(tx, by, method, [value, value], Measured(None, "value", at_us, instrument, sample_id))

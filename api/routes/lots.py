@@ -45,10 +45,11 @@ CAUTION: Final = (
 @reads(router, "/lots/{code}/latest", response_model=LotLatestBody, summary="The latest of everything")
 async def get_latest(code: str, database: DatabaseOf, services: ServicesOf) -> LotLatestBody:
     """Return the newest usable result of each quantity of a lot with its age, and where the lot stands."""
-    return await database.read(_latest, code, services.clock_us())
+    return await database.read(lot_latest, code, services.clock_us())
 
 
-def _latest(connection: Connection, code: str, now_us: int) -> LotLatestBody:
+def lot_latest(connection: Connection, code: str, now_us: int) -> LotLatestBody:
+    """Return the newest usable result of each quantity of a lot. [µs]"""
     lot = find(connection, Lot, code)
     found = latest_of_lot(connection, lot.record_id, now_us)
     return LotLatestBody(
@@ -104,10 +105,11 @@ def _verdict(found: float | None, low: float | None, high: float | None) -> str:
 @reads(router, "/lots/{code}/limits", response_model=LotLimitsBody, summary="The limits that apply")
 async def get_limits(code: str, database: DatabaseOf, services: ServicesOf) -> LotLimitsBody:
     """Return the limits of a lot by market, class, colour and sugar, and the latest result against each."""
-    return await database.read(_limits, code, services.clock_us())
+    return await database.read(lot_limits, code, services.clock_us())
 
 
-def _limits(connection: Connection, code: str, now_us: int) -> LotLimitsBody:
+def lot_limits(connection: Connection, code: str, now_us: int) -> LotLimitsBody:
+    """Return the limits of a lot with the latest result against each. [µs]"""
     lot = find(connection, Lot, code)
     latest = latest_of_lot(connection, lot.record_id, now_us)
     found = limits_of(lot.body, day_of(now_us))
@@ -210,10 +212,11 @@ async def get_dose(
     constants: Annotated[str | None, Query(max_length=40, description="A set of constants by name.")] = None,
 ) -> DoseBody:
     """Return free, molecular and total SO2 to expect of a dose, and the total against its limit."""
-    return await database.read(_dose, code, mg_l, constants, services.clock_us())
+    return await database.read(lot_dose, code, mg_l, constants, services.clock_us())
 
 
-def _dose(connection: Connection, code: str, mg_l: float, constants: str | None, now_us: int) -> DoseBody:
+def lot_dose(connection: Connection, code: str, mg_l: float, constants: str | None, now_us: int) -> DoseBody:
+    """Return what a dose would do to a lot; raise `RefusedError` if that cannot be told. [mg/L, µs]"""
     lot: Record[Lot] = find(connection, Lot, code)
     state = so2_state(connection, lot, now_us, constants)
     after = after_dose(state, mg_l)

@@ -1,4 +1,4 @@
-"""The pages where people act: trays, and results that wait for somebody."""
+"""The pages of the day's work: trays, results that wait for somebody, and where each lot stands."""
 
 from enum import StrEnum
 from typing import Annotated
@@ -7,7 +7,8 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse
 from sqlalchemy import Connection
 
-from api.dependencies import DatabaseOf, PartsOf
+from api.dependencies import DatabaseOf, PartsOf, ServicesOf
+from api.lot_view import read_lot, read_lots
 from api.parameters import LARGEST
 from api.routes.results import result_body
 from api.routing import reads
@@ -73,3 +74,27 @@ def _results(connection: Connection, show: Wanted, before: int | None) -> list[R
     found = newest_results(connection, ResultFilter(), before=before, limit=LOOKED_AT)
     wanted = [one for one in found if show.takes(one.standing, one.mark)]
     return [result_body(connection, one) for one in wanted[: PAGE_ROWS + 1]]
+
+
+@reads(router, "/lots")
+async def lots_page(
+    request: Request, parts: PartsOf, database: DatabaseOf, services: ServicesOf
+) -> HTMLResponse:
+    """Show where each lot stands: the latest of what is asked most, with its age, against its band."""
+    lots = await database.read(read_lots, services.clock_us())
+    return parts.pages.draw(request, "lots.html", lots=lots)
+
+
+@reads(router, "/lots/{code}")
+async def lot_page(
+    *,
+    code: str,
+    request: Request,
+    parts: PartsOf,
+    database: DatabaseOf,
+    services: ServicesOf,
+    dose: Annotated[float | None, Query(ge=0, le=500, description="Sulfur dioxide to add. [mg/L]")] = None,
+) -> HTMLResponse:
+    """Show one lot: its latest numbers, its limits, when it leaves its band, and what a dose would do."""
+    view = await database.read(read_lot, code, services.clock_us(), dose)
+    return parts.pages.draw(request, "lot.html", view=view, asked_dose=dose)

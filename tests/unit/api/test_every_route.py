@@ -26,6 +26,8 @@ ADDRESSES = {
     "/today": "/today",
     "/trays": "/trays",
     "/results": "/results",
+    "/lots": "/lots",
+    "/lots/{code}": "/lots/X1",
     "/readings/{reading_id}": "/readings/128",
     "/results/{result_id}": "/results/{result}",
     "/static/{name}": "/static/tundish.css",
