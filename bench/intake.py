@@ -9,6 +9,7 @@ from typing import Final
 
 from bench.actor import Actor
 from bench.corrected import correct
+from bench.instrument_clocks import troubles
 from bench.normalise import normal
 from bench.repeats import repeats
 from bench.settle import Settler
@@ -16,7 +17,7 @@ from bench.taking import take
 from bench.ties import bonds, tie_row
 from storage.ledger import ActorKind
 from storage.queries import UntakenReading, position, untaken_readings
-from storage.rows import TakenRow
+from storage.rows import FaultRow, TakenRow
 from storage.store import Store
 from storage.transaction import Transaction
 
@@ -83,9 +84,21 @@ class Intake:
             actor_kind=ActorKind.DAEMON,
             rows={"taken": rows, "tie": ties},
         )
+        if clocks := list(troubles(tx.connection, new)):
+            self._say(tx, clocks)
         take(tx, self._by(), self._settler.sift(tx, self._by(), new), found)
         correct(tx, self._by(), changed)
         tx.set_position(PLACE, rows[-1].reading_number)
+
+    def _say(self, tx: Transaction, clocks: Sequence[FaultRow]) -> None:
+        for row in clocks:
+            tx.enter(
+                "fault.found",
+                at_us=self._clock_us(),
+                actor=self._actor,
+                actor_kind=ActorKind.DAEMON,
+                rows={"fault": [row]},
+            )
 
     def _by(self) -> Actor:
         return Actor(self._actor, ActorKind.DAEMON, self._clock_us(), software=self._software)

@@ -8,6 +8,7 @@ from api.schemas.captures import FrameBody, frame_body
 from api.schemas.common import Body, LedgerNumber, Page, UtcTime
 from api.times import rfc3339
 from api.words import outcome_reason
+from bench.instrument_clocks import offset_s
 from storage.queries import DriverRecord, FrameRecord, ReadingRecord
 
 OutcomeCode = Literal[
@@ -84,12 +85,16 @@ class ReadingBody(SentReading):
                     "mode": "F",
                     "stable": None,
                     "capture_id": 7,
+                    "instrument_clock_offset_s": 7198.876544,
                 }
             ]
         },
     )
 
     normal: NormalBody | None = Field(description="Null until the reading was taken in.")
+    instrument_clock_offset_s: float | None = Field(
+        description="How far the instrument's clock is ahead of the host's, its zone included. [s]"
+    )
 
 
 class ReadingsPage(Page[ReadingBody]):
@@ -126,7 +131,16 @@ def sent_reading(record: ReadingRecord) -> SentReading:
 
 def reading_body(record: ReadingRecord) -> ReadingBody:
     """Return the body of one version of a reading."""
-    return ReadingBody(**_sent(record), normal=_normal_body(record, measured=record.outcome == "value"))
+    return ReadingBody(
+        **_sent(record),
+        normal=_normal_body(record, measured=record.outcome == "value"),
+        instrument_clock_offset_s=_clock_offset_s(record),
+    )
+
+
+def _clock_offset_s(record: ReadingRecord) -> float | None:
+    found = offset_s(record.instrument_time, record.at_us)
+    return None if found is None else round(found, 6)
 
 
 def _sent(record: ReadingRecord) -> dict[str, Any]:

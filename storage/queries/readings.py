@@ -231,6 +231,22 @@ def untaken_readings(connection: Connection, *, after: int, limit: int) -> list[
     return list(map(UntakenReading._make, found))
 
 
+def last_with_time(connection: Connection, before: UntakenReading) -> UntakenReading | None:
+    """Return the last reading of an instrument before one that told the instrument's own time."""
+    statement = (
+        select(*(reading.c[name] for name in UntakenReading._fields))
+        .where(
+            reading.c.instrument == before.instrument,
+            reading.c.number < before.number,
+            reading.c.instrument_time.is_not(None),
+        )
+        .order_by(reading.c.number.desc())
+        .limit(1)
+    )
+    row = connection.execute(statement).one_or_none()
+    return None if row is None else UntakenReading._make(row)
+
+
 def position(connection: Connection, name: str) -> int:
     """Return how far a step has come; 0 before its first."""
     return connection.execute(select(places.c.number).where(places.c.name == name)).scalar() or 0

@@ -34,6 +34,7 @@ class Answer:
     sequence: str | None = None
     mode: str | None = None
     stable: int | None = None
+    instrument_time: str | None = None
 
     @property
     def number(self) -> float | None:
@@ -105,6 +106,7 @@ class Filler:
             unit=answer.unit,
             sample=answer.sample,
             sequence=answer.sequence,
+            instrument_time=answer.instrument_time,
             mode=answer.mode,
             stable=answer.stable,
         )
