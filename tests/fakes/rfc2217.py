@@ -72,6 +72,13 @@ class NetworkPort:
         assert self._client is not None
         self._client.sendall(data.replace(b"\xff", b"\xff\xff"))
 
+    def tell_control_lines(self, *, cts: bool, dsr: bool, ri: bool, cd: bool) -> None:
+        """Tell the client what the instrument drives, as a server does by itself when it changes."""
+        assert self._ready.wait(10), "nobody set the port up"
+        assert self._client is not None
+        state = cts << 4 | dsr << 5 | ri << 6 | cd << 7
+        self._client.sendall(bytes((IAC, SB, COM_PORT, NOTIFY_MODEM_STATE + ANSWER, state, IAC, SE)))
+
     def cut(self) -> None:
         """Drop the connection; the next one is taken."""
         self._ready.clear()

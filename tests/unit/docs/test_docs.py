@@ -43,6 +43,12 @@ def test_a_path_that_is_named_exists(document: Path, path: str) -> None:
     assert (HOME / path).exists() or (document.parent / path).exists()
 
 
+@pytest.mark.parametrize(("document", "test"), found(r"`(tests/[\w/]+\.py::test_\w+)`"))
+def test_a_test_that_is_named_exists(document: Path, test: str) -> None:
+    file, _, name = test.partition("::")
+    assert re.search(rf"^(async )?def {name}\(", (HOME / file).read_text(encoding="utf-8"), re.MULTILINE)
+
+
 COMMANDS = [
     *found(r"^(?:\$ )?(?:\S*bin/|\S*Scripts\\)?tundish ([a-z].*)$", re.MULTILINE),
     *found(r"`(?:\S*bin/)?tundish ([a-z][^`\n]*)`"),

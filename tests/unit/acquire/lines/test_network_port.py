@@ -6,6 +6,7 @@ import pytest
 
 from acquire.clock import SystemClock
 from acquire.config import FlowControl, Parity, PortUrl, SerialSettings, SerialSource
+from acquire.doctor.evidence import Signals
 from acquire.errors import PortUnavailableError
 from acquire.lines.serial_line import SerialLine
 from acquire.lines.transport import Batch
@@ -79,6 +80,18 @@ async def test_every_byte_comes_through_in_both_directions() -> None:
         assert await _read(line, 5) == b"heard"
         await line.close()
         assert bytes(port.heard) == every
+
+
+async def test_the_control_lines_that_the_port_tells_are_shown() -> None:
+    with network_port() as port:
+        line = _line(port)
+        await line.open()
+        assert line.signals() is None  # the port has not told them yet
+        port.tell_control_lines(cts=True, dsr=False, ri=False, cd=True)
+        port.say(b"x")
+        assert await _read(line, 1) == b"x"
+        assert line.signals() == Signals(cts=True, dsr=False, ri=False, cd=True)
+        await line.close()
 
 
 async def test_a_connection_that_is_cut_is_a_lost_line_that_can_be_opened_again() -> None:
