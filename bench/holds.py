@@ -59,7 +59,7 @@ def close_to_the_front(tx: Transaction, actor: Actor, control_number: int) -> li
     passed = control_record_by_number(tx.connection, control_number)
     if passed is None:
         return closed
-    for one in holds(tx.connection, open_only=True):
+    for one in holds(tx.connection):  # what a person has settled ends there too
         if _same_scope(one, passed) and one.until_us is None and passed.at_us > one.from_us:
             row = HoldChangeRow(one.number, "closed", None, passed.at_us, passed.number)
             _enter(tx, actor, "hold.closed", "hold_change", row)

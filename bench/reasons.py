@@ -135,6 +135,11 @@ REASONS: Final = MappingProxyType(
         "input.provisional": Reason(
             _WAIT, "A number that this one stands on is provisional.", "See what that number waits for."
         ),
+        "input.other_sample": Reason(
+            _NOT,
+            "A number that this one stands on belongs to another sample now.",
+            "Take the one that was worked out anew.",
+        ),
         "input.not_good": Reason(
             _LOOK, "A number that this one stands on is not good itself.", "See that number first."
         ),

@@ -64,9 +64,14 @@ def make_result(tx: Transaction, actor: Actor, method: Record[Method], measured:
     if measured.given is not None:
         found = evaluate(tx.connection, method, measured.given, measured.at_us, measured.instrument)
     number = enter_result(tx, actor, method, measured, found)
+    derive(tx, actor, number)
+    return number
+
+
+def derive(tx: Transaction, actor: Actor, number: int) -> None:
+    """Enter what can be worked out now that a result is there, or is of another sample."""
     for one in derivations(tx.connection, number):
         _make_derived(tx, actor, one)
-    return number
 
 
 def _make_derived(tx: Transaction, actor: Actor, one: Derived) -> int:

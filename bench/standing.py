@@ -9,10 +9,11 @@ from bench.canonical_json import from_text, to_text
 from bench.control_records import HOUR_US, IN_CONTROL, State, StateAt, state_at
 from bench.evaluation import named_reagent, reagent_causes
 from bench.holds import covering
+from bench.kinds.cellar import Sample
 from bench.kinds.laboratory import Method, Reagent
 from bench.parts import DERIVATIONS, INHERITED, parts_of
 from bench.reasons import Cause, grade_of
-from bench.records import Record, held_at
+from bench.records import Record, by_id, held_at
 from evaluate.duplicates import Report, judge_replicates
 from storage.queries.control_records import latest_control_record
 from storage.queries.records import links_of
@@ -225,6 +226,18 @@ def _of_parts(connection: Connection, of: CurrentResult) -> Iterator[Cause]:
         if (code := INHERITED.get(standing or "")) is not None:
             told = "rejected" if part.mark == "rejected" else standing
             yield Cause(code, f"result {part.result_id} ({source.role}) is {told}")
+        if not _may_stand_on(connection, of, part):
+            yield Cause("input.other_sample", f"result {part.result_id} ({source.role})")
+
+
+def _may_stand_on(connection: Connection, of: CurrentResult, part: CurrentResult) -> bool:
+    """Tell whether a part is of the same sample, or of the same lot."""
+    if of.sample_id == part.sample_id:
+        return True
+    if of.sample_id is None or part.sample_id is None:
+        return False
+    one, other = (by_id(connection, Sample, number).body.lot for number in (of.sample_id, part.sample_id))
+    return one is not None and one == other
 
 
 def _of_later(connection: Connection, of: CurrentResult, method: Method) -> Iterator[Cause]:

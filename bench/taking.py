@@ -18,6 +18,7 @@ from bench.results import Measured, judge, make_result
 from bench.ties import Bond
 from bench.tray import mark_measured, tests_of
 from evaluate.units import quantity
+from storage.queries.holds import holds
 from storage.queries.readings import UntakenReading
 from storage.queries.records import records_naming, records_of_kind
 from storage.queries.results import ResultFilter, results_after, results_in_scope
@@ -201,9 +202,12 @@ REACH_US: Final = 7 * 86_400_000_000
 
 def judge_covered(tx: Transaction, actor: Actor, about: About) -> list[int]:
     """Judge anew the results beside a record that was entered: those before it in a hold, those after it."""
+    brackets = [
+        one.from_us for one in holds(tx.connection, open_only=True) if one.instrument == about.instrument
+    ]
     ids = results_in_scope(
         tx.connection,
-        from_us=about.at_us - REACH_US,
+        from_us=min([about.at_us - REACH_US, *brackets]),
         to_us=None,
         instrument=about.instrument,
         method_id=about.method_id,

@@ -26,7 +26,7 @@ from api.schemas.bench import (
     TrayBody,
 )
 from api.times import rfc3339
-from bench import ties, tray
+from bench import retying, tray
 from bench.actor import Actor
 from bench.tray import NewItem, tests_of
 from storage.queries.records import record_by_id
@@ -137,9 +137,9 @@ async def tie_readings(body: TieBody, desk: DeskOf) -> Any:
 
     def work(tx: Transaction, by: Actor) -> dict[str, Any]:
         if body.sample is None:
-            ties.untie(tx, by, body.readings)
+            retying.untie(tx, by, body.readings)
         else:
-            ties.tie(tx, by, body.readings, body.sample)
+            retying.tie(tx, by, body.readings, body.sample)
         return DONE
 
     return await desk.act(work, reason=body.reason)
@@ -152,7 +152,7 @@ async def swap_ties(body: SwapBody, desk: DeskOf) -> Any:
     """Exchange the samples of two readings; a reason is wanted."""
 
     def work(tx: Transaction, by: Actor) -> dict[str, Any]:
-        ties.swap(tx, by, *body.readings)
+        retying.swap(tx, by, *body.readings)
         return DONE
 
     return await desk.act(work, reason=body.reason)
@@ -163,7 +163,7 @@ async def reassign_ties(body: ReassignBody, desk: DeskOf) -> Any:
     """Give several readings their right samples in one act; a reason is wanted."""
 
     def work(tx: Transaction, by: Actor) -> dict[str, Any]:
-        ties.reassign(tx, by, body.samples)
+        retying.reassign(tx, by, body.samples)
         return DONE
 
     return await desk.act(work, reason=body.reason)

@@ -13,6 +13,7 @@ from sqlalchemy import ColumnElement, Connection, Select, and_, case, func, lite
 from storage.csv_text.dialects import Column, Dialect, Kind, Reader
 from storage.csv_text.readings import header
 from storage.csv_text.writers import window, write_rows
+from storage.queries.tied_results import newest_sample, tied_by_people
 from storage.schema import (
     amendment_item,
     amendment_state,
@@ -21,6 +22,7 @@ from storage.schema import (
     release,
     result,
     standing,
+    tie,
 )
 
 
@@ -64,7 +66,10 @@ _current = (
     )
     .subquery("current_item")
 )
-_sample_id = func.coalesce(_current.c.sample_id, result.c.sample_id)
+_sample_id = case(
+    (tied_by_people(result).exists(), newest_sample(result)),
+    else_=func.coalesce(_current.c.sample_id, result.c.sample_id),
+)
 
 
 def _newest(column: Any, of: Any) -> ColumnElement[Any]:
@@ -191,6 +196,6 @@ def _rows(wanted: ResultSheetFilter, after: int, up_to: int) -> Select[Any]:
 
 def results_revision(connection: Connection) -> int:
     """Return the ledger number of what last changed what the results sheet shows."""
-    shown = (result, standing, release, amendment_state, record)
+    shown = (result, standing, release, amendment_state, record, tie)
     newest = (connection.execute(select(func.max(table.c.number))).scalar() for table in shown)
     return max(number or 0 for number in newest)

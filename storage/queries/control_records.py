@@ -1,5 +1,6 @@
 """Calibrations, checks and their like, as they were judged."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -145,6 +146,14 @@ def control_records(
         query = query.where(control_record.c.at_us < to_us)
     rows = connection.execute(query.order_by(control_record.c.number).limit(limit))
     return [_as_record(row) for row in rows]
+
+
+def made_from_readings(connection: Connection, reading_ids: Sequence[int]) -> set[int]:
+    """Return those of the readings that control records were made from."""
+    query = select(control_input.c.source_id).where(
+        control_input.c.source == "reading", control_input.c.source_id.in_(reading_ids)
+    )
+    return set(connection.execute(query).scalars())
 
 
 def sources_of_control_record(connection: Connection, number: int) -> list[Source]:

@@ -7,10 +7,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, ScalarSelect, exists, func, select
+from sqlalchemy import ColumnElement, Connection, ScalarSelect, case, exists, func, select
 
 from storage.queries.distinct import distinct
 from storage.queries.readings import current_only
+from storage.queries.tied_results import newest_sample, tied_by_people
 from storage.schema import (
     ledger,
     reading,
@@ -108,13 +109,13 @@ def unfit_results(connection: Connection, method_id: int, from_us: int) -> list[
     """
     later = result.alias("later")
     replaced = select(later.c.number).where(
-        later.c.sample_id == result.c.sample_id,
+        _sample_now(later) == _sample_now(result),
         later.c.method_id == result.c.method_id,
         later.c.at_us > result.c.at_us,
         _newest_standing(later.c.number).in_(("good", "provisional")),
     )
     query = (
-        select(result.c.number, result.c.sample_id, result.c.at_us)
+        select(result.c.number, _sample_now(result), result.c.at_us)
         .where(
             result.c.method_id == method_id,
             result.c.at_us >= from_us,
@@ -136,6 +137,10 @@ def unreleased_results(connection: Connection, method_id: int, from_us: int) -> 
         _newest_mark(result.c.number).is_(None),
     )
     return [(row[0], row[1]) for row in connection.execute(query)]
+
+
+def _sample_now(of: Any) -> ColumnElement[Any]:
+    return case((tied_by_people(of).exists(), newest_sample(of)), else_=of.c.sample_id)
 
 
 def _newest_standing(result_id: Any) -> ScalarSelect[Any]:

@@ -6,6 +6,7 @@ from typing import Any, Final, NamedTuple
 from sqlalchemy import Connection, delete, func, insert, literal, select, union, update
 
 from storage.queries.readings import position
+from storage.queries.tied_results import BY_PEOPLE, MADE_FROM_READING
 from storage.schema import (
     amendment_item,
     amendment_state,
@@ -14,7 +15,9 @@ from storage.schema import (
     refused_publish,
     release,
     result,
+    result_input,
     standing,
+    tie,
 )
 from storage.transaction import Transaction
 
@@ -88,12 +91,18 @@ def _all_due(after: int, up_to: int | None = None) -> Any:
     amended = of(amendment_state, "result", amendment_item.c.result_id).join(
         amendment_item, amendment_item.c.amendment_id == amendment_state.c.amendment_id
     )
+    tied = (
+        of(tie, "result", result_input.c.result_id)
+        .join(result_input, result_input.c.source_id == tie.c.reading_id)
+        .where(MADE_FROM_READING, tie.c.how.in_(BY_PEOPLE), tie.c.number > result_input.c.result_id)
+    )
     return union(
         of(reading, "reading", reading.c.number),
         of(result, "result", result.c.number),
         of(standing, "result", standing.c.result_id),
         of(release, "result", release.c.result_id),
         amended,
+        tied,
     ).subquery()
 
 

@@ -247,6 +247,16 @@ def last_with_time(connection: Connection, before: UntakenReading) -> UntakenRea
     return None if row is None else UntakenReading._make(row)
 
 
+def untaken_by_id(connection: Connection, reading_ids: Sequence[int]) -> list[UntakenReading]:
+    """Return what step 2 needs of some readings, each in its current version, in order."""
+    query = (
+        select(*(reading.c[name] for name in UntakenReading._fields))
+        .where(reading.c.reading_id.in_(reading_ids), _is_current)
+        .order_by(reading.c.number)
+    )
+    return list(map(UntakenReading._make, connection.execute(query)))
+
+
 def position(connection: Connection, name: str) -> int:
     """Return how far a step has come; 0 before its first."""
     return connection.execute(select(places.c.number).where(places.c.name == name)).scalar() or 0

@@ -10,6 +10,7 @@ from typing import Any, Final
 from sqlalchemy import Connection, Select, and_, func, or_, select, union
 
 from storage.queries.control_records import Source
+from storage.queries.tied_results import is_of_samples, newest_ties, results_tied_since, ties_of_result
 from storage.schema import (
     amendment,
     amendment_item,
@@ -128,6 +129,7 @@ def ids_changed_since(connection: Connection, since: int, limit: int) -> list[in
         select(amendment_item.c.result_id)
         .join(amendment_state, amendment_state.c.amendment_id == amendment_item.c.amendment_id)
         .where(amendment_state.c.number > since),
+        results_tied_since(since),
     ).subquery()
     return list(connection.execute(select(touched.c.id).order_by(touched.c.id).limit(limit)).scalars())
 
@@ -180,6 +182,7 @@ def history_of_result(connection: Connection, result_id: int) -> list[Change]:
         select(amendment_state.c.number)
         .join(amendment_item, amendment_item.c.amendment_id == amendment_state.c.amendment_id)
         .where(amendment_item.c.result_id == result_id),
+        ties_of_result(result_id),
     ).subquery()
     query = (
         select(ledger.c.number, ledger.c.action, ledger.c.actor, ledger.c.at_us, ledger.c.reason)
@@ -198,7 +201,7 @@ def newest_version(connection: Connection, result_id: int) -> int:
 def _filtered(wanted: ResultFilter) -> Select[Any]:
     query = select(result)
     if wanted.sample_ids is not None:
-        query = query.where(result.c.sample_id.in_(wanted.sample_ids))
+        query = query.where(is_of_samples(wanted.sample_ids))
     for column, value in (
         (result.c.quantity, wanted.quantity),
         (result.c.method_id, wanted.method_id),
@@ -250,6 +253,7 @@ def _as_they_stand(
     for start in range(0, len(ids), _A_QUERY):
         some = ids[start : start + _A_QUERY]
         _amend(connection, found, some, up_to)
+        _tie(connection, found, some, up_to)
         _judge(connection, found, some, up_to)
     return list(found.values())
 
@@ -286,6 +290,17 @@ def _amend(
             inputs=row.inputs,
             amendment_id=row.amendment_id,
         )
+
+
+def _tie(
+    connection: Connection, found: dict[int, CurrentResult], ids: Sequence[int], up_to: int | None
+) -> None:
+    """Put the sample of the newest tie that a person made in place of the one a result was made for."""
+    for row in newest_ties(connection, ids, up_to):
+        before = found[row.result_id]
+        # A tie that stood when the result was made is in it already, and is no change of it.
+        revision = max(before.revision, row.number) if row.number > row.result_id else before.revision
+        found[row.result_id] = replace(before, sample_id=row.sample_id, revision=revision)
 
 
 def _judge(
