@@ -40,6 +40,7 @@ ENCODED = base64.b64encode(f"anybody:{KEY}".encode()).decode()
         {"deep": [{"er": (KEY, 1)}]},
         ValueError(KEY),
     ],
+    ids=["address", "anywhere", "bearer", "basic", "deep", "error"],  # the key differs in each process
 )
 def test_a_key_is_blanked_in_any_form(said: object, form: Literal["json", "text"]) -> None:
     stream = io.StringIO()
