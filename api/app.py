@@ -12,6 +12,8 @@ from api.live import Bell
 from api.pages import Pages
 from api.problems import DOCUMENTED, add_problem_handlers
 from api.routes import (
+    addition_cards,
+    additions,
     amendments,
     backups,
     bench,
@@ -58,7 +60,7 @@ revision of a reading, the `since` cursor and the id of a live event.
 """
 
 
-_CELLAR = (lots, movements)
+_CELLAR = (lots, movements, additions)
 """What is asked of the wine."""
 
 
@@ -118,5 +120,5 @@ def _lay_routes(app: FastAPI) -> None:
     app.include_router(api)
     app.include_router(sheets.router, responses=DOCUMENTED, dependencies=strict)
     app.include_router(statics.router, include_in_schema=False, dependencies=strict)
-    for page in _PAGES:
+    for page in (*_PAGES, addition_cards.router):
         app.include_router(page, include_in_schema=False, dependencies=strict)

@@ -41,6 +41,16 @@ class Found(NamedTuple):
         return self.predicted.low <= (self.result.value or 0.0) <= self.predicted.high
 
 
+class Retest(NamedTuple):
+    """When to look at a lot again after an addition."""
+
+    not_before_us: int
+    by_us: int
+    state: str
+    """settling, due, overdue or measured."""
+    result_id: int | None
+
+
 def done_additions(connection: Connection, lot_id: int) -> list[Addition]:
     """Return the additions of SO2 to a lot that were done, in the order of time."""
     found = [
@@ -88,6 +98,28 @@ def found_after(connection: Connection, addition: Addition, later: Sequence[Addi
     told = predicted(addition)
     share = found_share(shares.Addition(told.free_before, told.added, result.value))
     return Found(addition, told, result, share)
+
+
+def found_of(connection: Connection, addition: Addition) -> Found | None:
+    """Return what was found after one addition; None if it was not done, or nothing was found yet."""
+    if addition.state != "done":
+        return None
+    done = done_additions(connection, addition.lot_id)
+    later = [one for one in done if done_at_us(one) > done_at_us(addition)]
+    return found_after(connection, addition, later)
+
+
+def retest_of(addition: Addition, found: Found | None, now_us: int) -> Retest | None:
+    """Return when to look again after an addition; None if it was not done. [µs]"""
+    step = addition.last("done")
+    if step is None:
+        return None
+    details = from_text(step.details)
+    first_us, last_us = details["not_before_us"], details["by_us"]
+    if found is not None:
+        return Retest(first_us, last_us, "measured", found.result.result_id)
+    state = "settling" if now_us < first_us else "due" if now_us <= last_us else "overdue"
+    return Retest(first_us, last_us, state, None)
 
 
 def findings(connection: Connection, lot_id: int) -> list[Found]:

@@ -14,5 +14,17 @@ RULES_OF_WINE: Final[dict[str, str]] = {
     "movement.into_itself": "A lot is not blended into itself, and a vessel not emptied into itself.",
     "movement.not_by_volume": "The quantity of a blend does not follow from its parts by volume: measure it.",
     "movement.unknown": "A movement is named that is not in the store.",
+    "addition.unknown": "An addition is named that is not in the store.",
+    "addition.what_for": "An addition is asked for by the free SO2 that is wanted, or by its dose.",
+    "addition.no_strength": "What is added is a substance whose share of SO2 is known.",
+    "addition.volume": "The volume of the wine is known and more than zero.",
+    "addition.cannot_be_planned": "An addition cannot be worked out from what was measured.",
+    "addition.over_limit": "An addition never brings the total above its limit.",
+    "addition.repeated": "The same addition to a lot within a day is confirmed with a reason.",
+    "addition.settled": "What is done or cancelled is done or cancelled.",
+    "addition.no_mass": "The mass of an addition is above zero and came to rest after it was planned.",
+    "addition.reading_taken": "One weighing stands for one addition.",
+    "addition.not_weighed": "An addition is weighed before it goes in.",
+    "addition.settles": "A retest is not due before it may begin.",
 }
 """A part of `bench.rules.RULES`."""

@@ -156,6 +156,13 @@ def addition_by_number(connection: Connection, number: int) -> Addition | None:
     return found[0] if found else None
 
 
+def addition_weighed_by(connection: Connection, reading_id: int) -> int | None:
+    """Return the number of the addition whose mass a reading is; None if it is none's."""
+    query = select(addition_step.c.addition_id).where(addition_step.c.reading_id == reading_id).limit(1)
+    found: int | None = connection.execute(query).scalar_one_or_none()
+    return found
+
+
 def _additions(connection: Connection, condition: Any, limit: int) -> list[Addition]:
     query = (
         select(addition, ledger.c.at_us, ledger.c.actor, ledger.c.reason)

@@ -3,8 +3,9 @@
 from dataclasses import replace
 from typing import Any, Final
 
-from bench import judging, records, tray
+from bench import additions, judging, records, tray
 from bench.actor import Actor
+from bench.addition_plan import Asked
 from bench.amendments import Supposed, WhatIf, begin, stage
 from bench.control_records import About, enter
 from bench.kinds.cellar import Sample
@@ -23,7 +24,7 @@ CODE: Final = "X1"
 BY: Final = Actor("MAL", ActorKind.PERSON, NOON_US)
 
 FIELDS: Final[dict[str, dict[str, Any]]] = {
-    "lot": {"name": "Riesling", "wine_class": "white"},
+    "lot": {"name": "Riesling", "wine_class": "white", "volume_l": 1000},
     "vessel": {"vessel_kind": "tank", "capacity_l": 5000},
     "sample": {"lot": CODE},
     "alias": {"source": "outside", "name": "PN 1", "lot": CODE},
@@ -68,7 +69,11 @@ def _fill_cellar(tx: Transaction, sample_id: int) -> dict[str, int]:
     total = find(tx.connection, Method, "X2")
     make_result(tx, BY, total, Measured(98.0, "value", NOON_US, "burette-1", sample_id))
     movement = move(tx, BY, NewMovement("fill", NOON_US, CODE, (NewPart(1000.0),)))
-    return {"movement": movement}
+    salt = {"name": "metabisulfite", "reagent_kind": "substance", "strength": 0.576}
+    records.make(tx, BY, "reagent", "X2", salt, valid_from_us=NOON_US)
+    asked = Asked(CODE, "X2", dose_mg_l=10, volume_l=1000, limit_mg_l=200)
+    addition = additions.plan(tx, replace(BY, reason="to have one"), asked)
+    return {"movement": movement, "addition": addition}
 
 
 def _amend(tx: Transaction, result: int) -> int:
