@@ -38,6 +38,7 @@ from api.routes import (
     records,
     result_thread,
     results,
+    runs,
     settling,
     sheets,
     statics,
@@ -60,7 +61,7 @@ revision of a reading, the `since` cursor and the id of a live event.
 """
 
 
-_CELLAR = (lots, movements, additions)
+_CELLAR = (lots, movements, additions, runs)
 """What is asked of the wine."""
 
 

@@ -12,6 +12,7 @@ from bench.corrected import correct
 from bench.instrument_clocks import troubles
 from bench.normalise import normal
 from bench.repeats import repeats
+from bench.runs import RunWatch
 from bench.settle import Settler
 from bench.taking import take
 from bench.ties import bonds, tie_row
@@ -32,12 +33,19 @@ class Intake:
     """Takes readings of one store. One at a time: it is the only one that moves its place."""
 
     def __init__(
-        self, store: Store, clock_us: Callable[[], int], actor: str, *, software: str = "tundish"
+        self,
+        store: Store,
+        clock_us: Callable[[], int],
+        actor: str,
+        *,
+        software: str = "tundish",
+        runs: RunWatch | None = None,
     ) -> None:
         self._store = store
         self._clock_us = clock_us
         self._actor = actor
         self._software = software
+        self._runs = runs
         self._one_at_a_time = Lock()
         self._settler = Settler()
         with store.reader() as connection:
@@ -57,6 +65,8 @@ class Intake:
             with self._store.reader() as connection:
                 readings = untaken_readings(connection, after=self._place, limit=BATCH)
                 again = repeats(connection, readings)
+            if self._runs is not None:
+                self._runs.step()  # a run is known before the result that it gave
             if not readings:
                 return 0
             rows = [taken_row(reading, again.get(reading.number)) for reading in readings]

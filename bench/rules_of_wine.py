@@ -26,5 +26,14 @@ RULES_OF_WINE: Final[dict[str, str]] = {
     "addition.reading_taken": "One weighing stands for one addition.",
     "addition.not_weighed": "An addition is weighed before it goes in.",
     "addition.settles": "A retest is not due before it may begin.",
+    "run.unknown": "A run is named that is not in the store.",
+    "run.note_empty": "A note says something.",
+    "run.rejected_already": "The run was rejected already.",
+    "run.not_rejected": "Only a run that is rejected can be taken back.",
+    "run.over": "Only a run that goes on can be stopped.",
+    "run.goes_on": "The end point of a run is looked for once the run has ended.",
+    "run.no_curve_end": "The method does not say how its end point is found on a curve.",
+    "run.no_end_point": "The curve of a run shows no such end point.",
+    "run.result_made": "A run gives one result by a method.",
 }
 """A part of `bench.rules.RULES`."""

@@ -22,6 +22,7 @@ from storage.queries.holds import holds
 from storage.queries.readings import UntakenReading
 from storage.queries.records import records_naming, records_of_kind
 from storage.queries.results import ResultFilter, results_after, results_in_scope
+from storage.queries.runs import run_before
 from storage.queries.trays import TrayItem, tray_item_by_id
 from storage.rows import FaultRow
 from storage.transaction import Transaction
@@ -117,10 +118,27 @@ def _measured(
         instrument=reading.instrument,
         sample_id=bond.sample_id,
         item_id=bond.item_id,
+        run_id=run_of_reading(connection, reading),
         replicate_of=_replicated(connection, bond, item, method),
         evidence=(Evidence("reading", "reading", reading.reading_id, reading.version),),
         causes=tuple(causes),
     )
+
+
+RUN_BEHIND_US: Final = 60_000_000
+"""How long after the end of a run its result may come, where no sequence says whose it is. [µs]"""
+
+
+def run_of_reading(connection: Connection, reading: UntakenReading) -> int | None:
+    """Return the run that gave a reading: by its sequence, else the one that goes on or has just ended."""
+    before = run_before(connection, reading.instrument, reading.number)
+    if before is None:
+        return None
+    run, sequence = before
+    if sequence is not None and reading.sequence is not None:
+        return run.number if sequence == reading.sequence else None
+    ended_us = run.ended_at_us
+    return run.number if ended_us is None or reading.at_us - ended_us <= RUN_BEHIND_US else None
 
 
 def _replicated(

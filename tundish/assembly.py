@@ -10,6 +10,7 @@ from acquire.doctor.ward import Ward
 from acquire.supervisor import Supervisor
 from api.services import ApiSettings, Services
 from bench.intake import Intake
+from bench.runs import RunWatch
 from evaluate.units import quantities
 from storage.queries import last_alive_us
 from storage.store import Store
@@ -57,7 +58,16 @@ def parts_of(store: Store, config_file: Path, clock: Clock) -> Parts:
     acts = ActRecord(store.writer, clock.utc_us)
     book = LineBook(config_file, supervisor, acts)
     doctor = DaemonDoctor(ward, supervisor, clock)
-    return Parts(store, supervisor, book, Intake(store, clock.utc_us, DAEMON), acts, watch, doctor)
+    intake = Intake(store, clock.utc_us, DAEMON, runs=RunWatch(store, clock.utc_us, DAEMON))
+    return Parts(
+        store,
+        supervisor,
+        book,
+        intake,
+        acts,
+        watch,
+        doctor,
+    )
 
 
 def _begin_session(store: Store, clock: ClockWatch, at_us: int) -> int:

@@ -1,16 +1,25 @@
 """What the laboratory measures by and with: methods, reagents, instruments, limits, and people."""
 
-from typing import Annotated, Literal, Self
+from dataclasses import fields
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, model_validator
 
 from bench.kinds.base import Body, Code, Line, Moment, Names, NotNegative, Number, Positive, Share, Text
-from evaluate.errors import EvaluateError
+from evaluate.errors import EvaluateError, UnknownNameError
 from evaluate.formulas import formula
+from evaluate.live_curve import LiveLimits
 from evaluate.so2_constants import constant_set
 from evaluate.units import quantity
 
 Decimals = Annotated[int, Field(ge=0, le=6)]
+
+
+def _of_the_kind_of(usual: object, value: float) -> float:
+    """Return a number as a switch or a count where the usual one is such."""
+    if isinstance(usual, bool):
+        return bool(value)
+    return int(value) if isinstance(usual, int) else value
 
 
 class Method(Body):
@@ -45,6 +54,14 @@ class Method(Body):
     """Temperature that the answer is for, in a set that knows temperature. [°C]"""
     input_age_h: Positive = 168.0
     """How far apart the results may be that a derived one stands on. Common practice, no source. [h]"""
+    signal: Line = ""
+    """Quantity of the signal of its curve, such as ``ph``; the first that comes if empty."""
+    curve_end: Literal["none", "value", "inflection"] = "none"
+    """How its end point is found on a stored curve; ``none`` takes the instrument's own."""
+    curve_end_value: Number | None = None
+    """Where it lies. [unit of the signal]"""
+    live_limits: dict[Line, Number] = Field(default={})
+    """What a running titration must keep to, by the names of `evaluate.live_curve.LiveLimits`."""
     duplicate_every: Annotated[int, Field(ge=0, le=1000)] = 0
     """Every how many samples a duplicate is asked; 0 for never."""
     repeatability_sd: NotNegative | None = None
@@ -77,6 +94,28 @@ class Method(Body):
     """Of one analysis, in the laboratory's money."""
     note: Text = ""
 
+    def limits_while_running(self) -> LiveLimits:
+        """Return what a running titration must keep to; raise `EvaluateError` if that cannot be."""
+        usual = LiveLimits()
+        known: dict[str, object] = {one.name: getattr(usual, one.name) for one in fields(LiveLimits)}
+        unknown = sorted(set(self.live_limits) - set(known))
+        if unknown:
+            raise UnknownNameError(
+                f"no limit of a running titration is called {unknown[0]!r}; known: {', '.join(known)}",
+                name="live_limits",
+                value=unknown[0],
+            )
+        given: dict[str, Any] = {
+            name: _of_the_kind_of(known[name], value) for name, value in self.live_limits.items()
+        }
+        return LiveLimits(**given)
+
+    @model_validator(mode="after")
+    def _has_an_end(self) -> Self:
+        if self.curve_end == "value" and self.curve_end_value is None:
+            raise ValueError("an end point at a value wants the value: give curve_end_value")
+        return self
+
     @model_validator(mode="after")
     def _is_known_to_the_registry(self) -> Self:
         try:
@@ -86,6 +125,7 @@ class Method(Body):
                 quantity(self.reading_quantity)
             if self.constant_set or self.formula == "molecular_so2":
                 constant_set(self.constant_set)
+            self.limits_while_running()
         except EvaluateError as error:
             raise ValueError(str(error)) from error
         return self

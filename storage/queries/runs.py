@@ -1,11 +1,15 @@
 """Titrations while they run and after: their points, warnings and notes."""
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from sqlalchemy import Connection, and_, or_, select
 
-from storage.schema import curve_point, run, run_end, run_note, run_warning
+from storage.queries.notices import NoticeFilter, PointRecord, points_after
+from storage.schema import curve_point, ledger, result, run, run_end, run_note, run_warning
+
+_PAGE: Final = 1000
+"""Points asked for at a time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,3 +154,63 @@ def _as_point(row: Any) -> CurvePoint:
         row.temperature_c,
         row.elapsed_s,
     )
+
+
+def points_between(connection: Connection, instrument: str, first: int, last: int) -> list[PointRecord]:
+    """Return the points of an instrument from one ledger number to another, with all their signals."""
+    wanted = NoticeFilter(instrument=instrument)
+    found: list[PointRecord] = []
+    while True:
+        after = found[-1].number if found else first - 1
+        page = points_after(connection, wanted, after=after, limit=_PAGE)
+        found += [one for one in page if one.number <= last]
+        if len(page) < _PAGE or page[-1].number > last:
+            return found
+
+
+def last_point(connection: Connection, of: Run) -> tuple[int, int]:
+    """Return number and ordinal of the newest point of a run."""
+    points = points_of_run(connection, of)
+    return (points[-1].number, points[-1].ordinal) if points else of.first_point
+
+
+def run_before(connection: Connection, instrument: str, number: int) -> tuple[Run, str | None] | None:
+    """Return the newest run of an instrument that began before a ledger number, with its own sequence."""
+    query = (
+        _runs()
+        .where(run.c.instrument == instrument, run.c.first_point_number < number)
+        .order_by(run.c.number.desc())
+        .limit(1)
+    )
+    row = connection.execute(query).one_or_none()
+    if row is None:
+        return None
+    found = _as_run(row)
+    first = select(curve_point.c.sequence).where(curve_point.c.number == found.first_point[0]).limit(1)
+    return found, connection.execute(first).scalar_one_or_none()
+
+
+def results_of_run(connection: Connection, number: int) -> list[int]:
+    """Return the ids of the results that a run gave, oldest first."""
+    found = run_of(connection, number)
+    if found is None:
+        return []
+    query = select(result.c.number).where(
+        result.c.instrument == found.instrument,
+        result.c.at_us >= found.started_at_us,
+        result.c.run_id == number,
+    )
+    return sorted(connection.execute(query).scalars())
+
+
+def noted(connection: Connection, number: int) -> list[tuple[RunNote, str, int]]:
+    """Return what people said of a run, oldest first, with who and when. [µs]"""
+    query = (
+        select(run_note, ledger.c.actor, ledger.c.at_us)
+        .join(ledger, ledger.c.number == run_note.c.number)
+        .where(run_note.c.run_id == number)
+        .order_by(run_note.c.number)
+    )
+    return [
+        (RunNote(row.number, row.kind, row.text), row.actor, row.at_us) for row in connection.execute(query)
+    ]

@@ -13,12 +13,15 @@ from bench.kinds.laboratory import Method
 from bench.movements import NewMovement, NewPart, move
 from bench.records import find
 from bench.results import Measured, make_result
+from bench.runs import RunWatch
 from bench.tray import NewItem
 from storage.ledger import ActorKind
 from storage.queries.results import results_by_id
+from storage.queries.runs import runs_after
 from storage.store import Store
 from storage.transaction import Transaction
-from tests.fakes.filled_store import NOON_US
+from tests.fakes.filled_store import NOON_US, Filler
+from tests.fakes.running_burette import RunningBurette, acid_curve
 
 CODE: Final = "X1"
 BY: Final = Actor("MAL", ActorKind.PERSON, NOON_US)
@@ -46,7 +49,22 @@ FIELDS: Final[dict[str, dict[str, Any]]] = {
 
 def fill_records(store: Store) -> dict[str, int]:
     """Enter them all, and return the numbers of those that have no code, by name."""
-    return store.writer.submit(_fill).result(10)
+    numbers = store.writer.submit(_fill).result(10)
+    return {**numbers, "run": _fill_run(store)}
+
+
+def _fill_run(store: Store) -> int:
+    """Let a burette titrate, and return the number of its run."""
+    fields = {"name": "end on the curve", "quantity": "ph", "curve_end": "value", "curve_end_value": 7.0}
+    store.writer.submit(
+        lambda tx: records.make(tx, BY, "method", "X3", fields, valid_from_us=NOON_US)
+    ).result(10)
+    burette = RunningBurette(Filler(store), "running", "burette-9")
+    burette.draw(acid_curve(step_ml=1.0))
+    burette.end()
+    RunWatch(store, lambda: NOON_US, "tundish").step()
+    with store.reader() as connection:
+        return runs_after(connection)[-1].number
 
 
 def _fill(tx: Transaction) -> dict[str, int]:
