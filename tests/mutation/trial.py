@@ -108,6 +108,7 @@ def _run_tests(tests: Sequence[str]) -> int:
         database=None,
         deadline=None,
         phases=[hypothesis.Phase.explicit, hypothesis.Phase.generate],
+        suppress_health_check=[hypothesis.HealthCheck.too_slow],  # a busy machine must kill no mutant
     )
     hypothesis.settings.load_profile("mutation")
     os.environ["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"
