@@ -63,6 +63,7 @@ NEEDS: dict[str, Callable[[], bool]] = {
     "socat": lambda: shutil.which("socat") is not None,
     "mosquitto": lambda: mosquitto_service.program() is not None,
     "postgresql": postgresql_service.is_here,
+    "curl": lambda: shutil.which("curl") is not None and shutil.which("bash") is not None,
     "openssl": lambda: shutil.which("openssl") is not None,
     "small disks": functools.cache(_may_mount),
     "phreeqpython": lambda: importlib.util.find_spec("phreeqpython") is not None,

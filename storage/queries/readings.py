@@ -251,7 +251,14 @@ def untaken_by_id(connection: Connection, reading_ids: Sequence[int]) -> list[Un
     """Return what step 2 needs of some readings, each in its current version, in order."""
     query = (
         select(*(reading.c[name] for name in UntakenReading._fields))
-        .where(reading.c.reading_id.in_(reading_ids), _is_current)
+        .where(
+            or_(
+                reading.c.number.in_(reading_ids),
+                and_(reading.c.reading_id.in_(reading_ids), reading.c.version > 1),
+            ),
+            reading.c.reading_id.in_(reading_ids),
+            _is_current,
+        )
         .order_by(reading.c.number)
     )
     return list(map(UntakenReading._make, connection.execute(query)))

@@ -5,7 +5,7 @@ import sys
 from collections.abc import Callable, Iterable
 
 from storage.connect import sqlite_module
-from tests.benchmarks import decode, folders, formulas, hearing, postgresql, storage_rows
+from tests.benchmarks import decode, desk, folders, formulas, hearing, postgresql, storage_rows
 from tests.benchmarks.report import Figure, machine, show
 
 
@@ -28,6 +28,7 @@ def _writing() -> list[Figure]:
 PARTS: dict[str, Callable[[], Iterable[Figure]]] = {
     "formulas": formulas.measure,
     "decode": _decoding,
+    "desk": desk.measure,
     "folders": folders.measure,
     "write": _writing,
     "postgresql": postgresql.measure,
