@@ -134,6 +134,25 @@ class MqttSource:
 
 
 @dataclass(frozen=True, slots=True)
+class FarSource:
+    """What a far bench publishes of one of its lines."""
+
+    mqtt: MqttSource
+    site: str
+    line: str
+    """The name there."""
+    instrument: str
+    """The name there."""
+    url: str | None = None
+    """Of the far bench's REST interface, where what the broker lost is fetched."""
+    key: str | None = field(default=None, repr=False)
+
+    def __str__(self) -> str:
+        """Write it as the topic's URL."""
+        return str(self.mqtt)
+
+
+@dataclass(frozen=True, slots=True)
 class FolderSource:
     """Bytes from the files that a program drops into a folder."""
 
@@ -146,7 +165,7 @@ class FolderSource:
     """How long a new or rewritten file must not change before it is read. [s]"""
 
 
-Source = SerialSource | CaptureFileSource | MqttSource | FolderSource
+Source = SerialSource | CaptureFileSource | MqttSource | FarSource | FolderSource
 
 
 @dataclass(frozen=True, slots=True)

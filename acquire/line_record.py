@@ -24,6 +24,7 @@ class LineRecord:
         self._state = first
         self._on_change = on_change
         self._last_byte_at: Instant | None = None
+        self._last_contact_at: Instant | None = None
         self._bytes_heard = self._overflow_bytes = self._unkept_bytes = 0
         self._frames_read = self._frames_refused = 0
         self._unanswered = 0  # sendings since the last byte
@@ -38,6 +39,7 @@ class LineRecord:
         return replace(
             self._state,
             last_byte_at=self._last_byte_at,
+            last_contact_at=self._last_contact_at,
             bytes_heard=self._bytes_heard,
             frames_read=self._frames_read,
             frames_refused=self._frames_refused,
@@ -61,6 +63,10 @@ class LineRecord:
         if self._unanswered >= SILENT_AFTER and self._state.state is Condition.OPEN:
             self.enter(Condition.OPEN, at)
         self._unanswered = 0
+
+    def contact(self, at: Instant) -> None:
+        """Take note that a far bench said something."""
+        self._last_contact_at = at
 
     def asked(self, at: Instant) -> None:
         """Count a sending; the state says so when several in a row brought nothing."""

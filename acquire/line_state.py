@@ -35,6 +35,8 @@ class LineState:
     why: str = ""
     """Plain words; empty while all is well."""
     last_byte_at: Instant | None = None
+    last_contact_at: Instant | None = None
+    """Of a line of a far bench: when anything came from there, by the clock here."""
     bytes_heard: int = 0
     """Bytes that were kept. [bytes]"""
     waiting_bytes: int = 0

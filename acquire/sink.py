@@ -27,6 +27,29 @@ class Chunk(NamedTuple):
     direction: Direction = Direction.HEARD
 
 
+class FarPlace(NamedTuple):
+    """How far a line of a far bench is taken."""
+
+    store: str
+    """Id of the store there."""
+    revision: int
+    """Of the last event that was taken, by the ledger there."""
+
+
+class FarPart(NamedTuple):
+    """A capture here holds a part of a capture of a far bench, or all of it."""
+
+    site: str
+    store: str
+    line: str
+    capture: int
+    """The number there."""
+    begin_heard: int
+    """Where the first heard byte here lies there. [bytes]"""
+    begin_sent: int
+    """The same of the bytes that were sent there. [bytes]"""
+
+
 @dataclass(frozen=True, slots=True)
 class Opening:
     """A line was opened: a capture begins."""
@@ -39,6 +62,10 @@ class Opening:
     settings: str
     """Line settings as text, such as ``9600 8N1``; empty where there are none."""
     at: Instant
+    far: FarPart | None = None
+    """None if it was heard here."""
+    place: FarPlace | None = None
+    """How far the line is taken with this; it is kept in the same commit."""
 
 
 class Hearing(NamedTuple):
@@ -50,6 +77,8 @@ class Hearing(NamedTuple):
     """When the last byte or the tick came that completed the events."""
     fault: str | None = None
     """The driver's error, if it raised: type, message and where."""
+    place: FarPlace | None = None
+    """As of an opening."""
 
 
 class Ending(StrEnum):
@@ -59,6 +88,8 @@ class Ending(StrEnum):
     LOST = "lost"
     COMPLETE = "complete"
     """A file was read to its end."""
+    FOUND_OPEN = "found_open"
+    """The daemon that heard it had died; only where that was a far one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +99,8 @@ class Closing:
     ending: Ending
     why: str
     at: Instant
+    place: FarPlace | None = None
+    """As of an opening."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,13 +114,21 @@ class Gap:
     why: str
     lost_bytes: int | None = None
     """Bytes known to have come and been lost; None where nobody can tell. [bytes]"""
+    place: FarPlace | None = None
+    """As of an opening."""
 
 
 class CaptureSink(Protocol):
     """Takes one capture."""
 
-    async def heard(self, hearing: Hearing) -> None:
-        """Keep chunks, frames and readings in one commit. Raises `SinkFullError` if it cannot be held."""
+    async def heard(self, *hearings: Hearing) -> None:
+        """Keep chunks, frames and readings of them all in one commit.
+
+        Raises
+        ------
+        SinkFullError
+            If it cannot be held; none of them is kept then.
+        """
 
     async def closed(self, closing: Closing) -> None:
         """Keep the end of the capture."""

@@ -3,22 +3,24 @@
 import asyncio
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Final, Protocol
 
 import structlog
 
 from acquire.backoff import Backoff
 from acquire.certainty import Certainty
 from acquire.clock import Clock, SystemClock, now, within
-from acquire.config import LineSettings
+from acquire.config import FarSource, LineSettings
 from acquire.doctor.evidence import Signals
 from acquire.driver import DriverFactory
 from acquire.errors import LineNameError
+from acquire.events import Instant
 from acquire.keeping import Keeper
 from acquire.line import Line
 from acquire.line_record import LineRecord, OnChange
 from acquire.line_state import Condition, LineState
 from acquire.lines.build import MakeTransport, lines_together
+from acquire.lines.transport import Backlog
 from acquire.sink import Sink
 
 log = structlog.get_logger()
@@ -26,11 +28,40 @@ log = structlog.get_logger()
 STOP_LIMIT_S: Final = 10.0  # [s] after this a line that does not end is cancelled
 
 
+class Hears(Protocol):
+    """What is run for one line."""
+
+    @property
+    def last_round_ns(self) -> int | None:
+        """Monotonic time at which its reader thread last came round; None while there is none. [ns]"""
+
+    @property
+    def backlog(self) -> Backlog:
+        """What was read and is not kept yet."""
+
+    @property
+    def unkept_since(self) -> Instant | None:
+        """When the first of what came and is not known to be kept came; None if everything is."""
+
+    def signals(self) -> Signals | None:
+        """Return the control lines of its port, where it has any."""
+
+    def stop(self) -> None:
+        """Begin to end."""
+
+    async def run(self) -> None:
+        """Hear until the end."""
+
+
+MakeFar = Callable[[FarSource, DriverFactory, LineRecord], Hears]
+"""Makes what is run for a line of a far bench."""
+
+
 @dataclass(frozen=True, slots=True)
 class _Running:
     settings: LineSettings
     driver: DriverFactory
-    line: Line
+    line: Hears
     record: LineRecord
     task: asyncio.Task[None] | None
     """None of a line that is listed and was not started."""
@@ -48,12 +79,14 @@ class Supervisor:
         clock: Clock | None = None,
         *,
         make_transport: MakeTransport | None = None,
+        make_far: MakeFar | None = None,
         make_backoff: Callable[[], Backoff] = Backoff,
         on_change: OnChange = lambda _state: None,
     ) -> None:
         self._sink = sink
         self._clock = clock or SystemClock()
         self._make_transport = make_transport or lines_together(self._clock)
+        self._make_far = make_far
         self._make_backoff = make_backoff
         self._on_change = on_change
         self._lines: dict[str, _Running] = {}
@@ -135,13 +168,20 @@ class Supervisor:
             why=stopped or "",
         )
         record = LineRecord(first, self._on_change)
-        transport = self._make_transport(settings, driver, self._clock)
-        keeper = Keeper(self._sink, self._clock, driver, record, comes_again=transport.comes_again)
-        line = Line(transport, keeper, record, self._clock, self._make_backoff())
+        line = self._line(settings, driver, record)
         task = None
         if stopped is None:
             task = asyncio.create_task(line.run(), name=f"line {settings.name}")
         return _Running(settings, driver, line, record, task)
+
+    def _line(self, settings: LineSettings, driver: DriverFactory, record: LineRecord) -> Hears:
+        if isinstance(settings.source, FarSource):
+            if self._make_far is None:
+                raise TypeError(f"line {settings.name} is of a far bench, and nothing here collects those")
+            return self._make_far(settings.source, driver, record)
+        transport = self._make_transport(settings, driver, self._clock)
+        keeper = Keeper(self._sink, self._clock, driver, record, comes_again=transport.comes_again)
+        return Line(transport, keeper, record, self._clock, self._make_backoff())
 
     async def _stop(self, lines: Iterable[_Running], timeout_s: float) -> None:
         waiting = {each.task: each for each in lines if each.task is not None and not each.task.done()}

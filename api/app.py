@@ -28,6 +28,7 @@ from api.routes import (
     keys,
     ledger,
     line_acts,
+    line_stream,
     lines,
     lots,
     movements,
@@ -108,7 +109,19 @@ def _parts(app: FastAPI) -> Parts:
 
 
 _DAEMON = (health, clock, backups, line_acts, keys)
-_HEARING = (lines, instruments, captures, readings, notices, ledger, events, documents, pours, settling)
+_HEARING = (
+    lines,
+    line_stream,
+    instruments,
+    captures,
+    readings,
+    notices,
+    ledger,
+    events,
+    documents,
+    pours,
+    settling,
+)
 _BENCH = (records, pins, trays, control_records, holds, results, result_thread, amendments, today)
 _PAGES = (bench.router, work.router, result_thread.pages, today.pages)
 

@@ -67,6 +67,10 @@ class LineState(Protocol):
         """When the last byte came; None if none did. [µs]"""
 
     @property
+    def last_contact_us(self) -> int | None:
+        """Of a line of a far bench: when anything came from there, by the clock here; else None. [µs]"""
+
+    @property
     def bytes_heard(self) -> int:
         """Since the start of the daemon. [bytes]"""
 

@@ -91,6 +91,17 @@ class FrameRow(NamedTuple):
     detail: str | None = None
 
 
+class FarPartRow(NamedTuple):
+    """The capture of this entry holds what a far bench heard, from these offsets on. [bytes]"""
+
+    site: str
+    store_id: str
+    line: str
+    capture: int
+    begin_heard: int
+    begin_sent: int
+
+
 class FaultRow(NamedTuple):
     """Something of ours failed."""
 

@@ -25,7 +25,7 @@ from tundish.line_book import LineBook
 from tundish.pours import DaemonPours
 from tundish.store_sink import DAEMON, StoreSink
 from tundish.version import software_version
-from tundish.wiring import known_drivers, transports
+from tundish.wiring import far_lines, known_drivers, transports
 
 if TYPE_CHECKING:
     from tundish.publisher import Publisher
@@ -52,8 +52,13 @@ def parts_of(store: Store, config_file: Path, clock: Clock) -> Parts:
     session = _begin_session(store, watch, clock.utc_us())
     sink = StoreSink(store.writer, session, known_drivers(store))
     ward = Ward()
+    watched = ward.before(sink)
     supervisor = Supervisor(
-        ward.before(sink), clock, make_transport=transports(store, clock), on_change=ward.changed
+        watched,
+        clock,
+        make_transport=transports(store, clock),
+        make_far=far_lines(store, watched, clock),
+        on_change=ward.changed,
     )
     acts = ActRecord(store.writer, clock.utc_us)
     book = LineBook(config_file, supervisor, acts)

@@ -33,6 +33,7 @@ class LineView:
     frames_refused: int
     last_refusal: str | None
     overflow_bytes: int
+    last_contact_us: int | None = None
 
 
 def line_view(state: LineState) -> LineView:
@@ -52,6 +53,7 @@ def line_view(state: LineState) -> LineView:
         frames_refused=state.frames_refused,
         last_refusal=state.last_refusal,
         overflow_bytes=state.overflow_bytes + state.unkept_bytes,
+        last_contact_us=state.last_contact_at.utc_us if state.last_contact_at else None,
     )
 
 

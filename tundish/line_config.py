@@ -10,6 +10,9 @@ from acquire.lines.port_faults import refuse_unknown_scheme
 NAME = r"^[a-z0-9][a-z0-9-]{0,39}$"
 """Names of lines and instruments: they stand in URLs, topics and sheets."""
 
+LEVELS = r"^[A-Za-z0-9._-]+(/[A-Za-z0-9._-]+)*$"
+"""One or more levels of a topic, without wildcards and without ``$``, which is the broker's own."""
+
 
 class Part(BaseModel):
     """A table of the file: nothing unknown in it, nothing changed after loading."""
@@ -136,6 +139,36 @@ class MqttLineConfig(LineConfig, BrokerConfig):
         return topic
 
 
+class FarLineConfig(LineConfig, BrokerConfig):
+    """A line of a far bench, whose daemon publishes what it hears to a broker."""
+
+    kind: Literal["far"]
+    site: str = Field(pattern=NAME)
+    """Under which the far bench publishes."""
+    root: str = Field(default="tundish", pattern=LEVELS, max_length=200)
+    """What its topics begin with."""
+    far_line: str = Field(pattern=NAME)
+    """The name of the line there."""
+    far_instrument: str = Field(pattern=NAME)
+    """The name of the instrument there."""
+    client_id: str | None = Field(default=None, pattern=r"^[A-Za-z0-9._-]{1,64}$")
+    """By default made of the names of this machine and of the line."""
+    url: str | None = Field(default=None, pattern=r"^https?://[^/?#]+/?$")
+    """Of the far daemon, to fetch from it what the broker lost."""
+    key_env: str | None = None
+    """The environment variable that holds the key for that."""
+    key_file: str | None = None
+    """The file whose first line is the key."""
+
+    @model_validator(mode="after")
+    def _at_most_one_key(self) -> Self:
+        if self.key_env is not None and self.key_file is not None:
+            raise ValueError("wants at most one of key_env and key_file, got both")
+        if self.url is None and (self.key_env or self.key_file):
+            raise ValueError("has a key and no url; say url = ...")
+        return self
+
+
 class FolderLineConfig(LineConfig):
     """A folder into which a program drops files; they are only read."""
 
@@ -151,7 +184,7 @@ class FolderLineConfig(LineConfig):
 
 
 AnyLineConfig = Annotated[
-    SerialLineConfig | CaptureFileLineConfig | MqttLineConfig | FolderLineConfig,
+    SerialLineConfig | CaptureFileLineConfig | MqttLineConfig | FarLineConfig | FolderLineConfig,
     Field(discriminator="kind"),
 ]
 

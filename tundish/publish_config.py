@@ -2,10 +2,7 @@
 
 from pydantic import Field
 
-from tundish.line_config import NAME, BrokerConfig
-
-LEVELS = r"^[A-Za-z0-9._-]+(/[A-Za-z0-9._-]+)*$"
-"""One or more levels of a topic, without wildcards and without ``$``, which is the broker's own."""
+from tundish.line_config import LEVELS, NAME, BrokerConfig
 
 
 class PublishConfig(BrokerConfig):
@@ -17,3 +14,5 @@ class PublishConfig(BrokerConfig):
     """What all topics begin with."""
     from_beginning: bool = False
     """At the first start, publish what the store holds already, and not only what comes from then on."""
+    captures: bool = False
+    """Publish every byte of every line too, for a daemon elsewhere that collects them."""

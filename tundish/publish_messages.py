@@ -16,6 +16,7 @@ from sqlalchemy import Connection
 from api.routes.results import result_body
 from api.schemas.bench import ResultBody
 from api.schemas.common import LedgerNumber, UtcTime
+from api.schemas.line_stream import CapturesMessage
 from api.schemas.readings import SentReading, sent_reading
 from storage.queries.publishing import Due
 from storage.queries.readings import readings_by_number
@@ -94,7 +95,9 @@ class StatusMessage(BaseModel):
     version: str = Field(description="Of the program.")
 
 
-AnyMessage = Annotated[ReadingMessage | ResultMessage | StatusMessage, Field(discriminator="schema_")]
+AnyMessage = Annotated[
+    ReadingMessage | ResultMessage | StatusMessage | CapturesMessage, Field(discriminator="schema_")
+]
 
 
 def json_schema() -> dict[str, Any]:

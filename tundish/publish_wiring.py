@@ -39,15 +39,18 @@ def publisher_of(config: Config, folder: Path, store: Store, clock: Clock) -> "P
     """Return what publishes a store as the configuration says; None if it says nothing of that."""
     if config.publish is None:
         return None
+    from tundish.capture_outbox import CaptureOutbox
     from tundish.outbox import LedgerOutbox
     from tundish.publish_messages import Sender
-    from tundish.publisher import Publisher
+    from tundish.publisher import Outbox, Publisher
 
     publish = config.publish
     sender = Sender(publish.root, publish.site, store.info.store_id, store.info.kind)
     source = publish_source(publish, folder)
-    outbox = LedgerOutbox(store, sender, clock, from_beginning=publish.from_beginning)
-    return Publisher(store.writer, source, sender, [outbox], clock=clock)
+    outboxes: list[Outbox] = [LedgerOutbox(store, sender, clock, from_beginning=publish.from_beginning)]
+    if publish.captures:
+        outboxes.append(CaptureOutbox(store, sender, clock))
+    return Publisher(store.writer, source, sender, outboxes, clock=clock)
 
 
 async def publish(publisher: "Publisher | None") -> None:

@@ -31,7 +31,11 @@ class _Shown:
         self._say = say
         self._heard_bytes = 0
 
-    async def heard(self, hearing: Hearing) -> None:
+    async def heard(self, *hearings: Hearing) -> None:
+        for hearing in hearings:
+            self._show(hearing)
+
+    def _show(self, hearing: Hearing) -> None:
         for chunk in hearing.chunks:
             if chunk.direction is Direction.HEARD:
                 for row in hex_rows(chunk.data, self._heard_bytes):

@@ -7,6 +7,7 @@ from pathlib import Path
 from acquire.config import (
     CaptureFileSource,
     DevicePath,
+    FarSource,
     FlowControl,
     FolderSource,
     MqttSource,
@@ -22,6 +23,7 @@ from tundish.line_config import (
     AnyLineConfig,
     BrokerConfig,
     CaptureFileLineConfig,
+    FarLineConfig,
     FolderLineConfig,
     MqttLineConfig,
     SerialLineConfig,
@@ -45,6 +47,8 @@ def source_of(line: AnyLineConfig, folder: Path) -> Source:
             return CaptureFileSource(folder / line.path)
         case MqttLineConfig():
             return _topic(line, folder)
+        case FarLineConfig():
+            return _far(line, folder)
         case FolderLineConfig():
             return FolderSource(folder / line.path, line.patterns, line.poll_s, line.quiet_s)
         case SerialLineConfig():
@@ -72,6 +76,14 @@ def _port(line: SerialLineConfig) -> DevicePath | PortUrl | UsbIdentity:
 def _topic(line: MqttLineConfig, folder: Path) -> MqttSource:
     client_id = line.client_id or f"tundish-{_machine()}-{line.name}"
     return broker_source(line, line.topic, client_id, folder)
+
+
+def _far(line: FarLineConfig, folder: Path) -> FarSource:
+    client_id = line.client_id or f"tundish-{_machine()}-{line.name}"
+    topic = f"{line.root}/{line.site}/v1/capture/{line.far_line}"
+    mqtt = broker_source(line, topic, client_id, folder)
+    key = read_password(line.key_env, line.key_file, folder, what="key")
+    return FarSource(mqtt, line.site, line.far_line, line.far_instrument, line.url, key)
 
 
 def broker_source(broker: BrokerConfig, topic: str, client_id: str, folder: Path) -> MqttSource:

@@ -8,14 +8,16 @@ from hashlib import sha256
 
 from acquire.driver import DriverIdentity
 from acquire.events import Event, Filler, FrameRead, FrameRefused, Notice, Reading
-from acquire.sink import Chunk, Closing, Direction, Gap, Hearing, Opening
+from acquire.sink import Chunk, Closing, Direction, FarPlace, Gap, Hearing, Opening
 from storage.ledger import ActorKind
 from storage.queries import driver_number, last_end_of_line
+from storage.queries.far import far_position
 from storage.rows import (
     CaptureEndRow,
     CaptureRow,
     ChunkRow,
     DriverRow,
+    FarPartRow,
     FaultRow,
     FrameRow,
     GapRow,
@@ -61,11 +63,19 @@ class StoreCapture:
         self._instrument = opening.instrument
         self._offsets = {Direction.HEARD: 0, Direction.SENT: 0}
 
-    async def heard(self, hearing: Hearing) -> None:
+    async def heard(self, *hearings: Hearing) -> None:
         """Keep chunks, frames, readings and notices in one commit; returns when they are durable."""
-        chunks = [self._chunk_row(chunk) for chunk in hearing.chunks]
-        size = sum(len(chunk.data) for chunk in hearing.chunks) + ROW_BYTES * len(hearing.events)
-        await self._answers.submit(lambda tx: self._enter(tx, hearing, chunks), size)
+        rows = [[self._chunk_row(chunk) for chunk in hearing.chunks] for hearing in hearings]
+        size = sum(
+            sum(len(chunk.data) for chunk in hearing.chunks) + ROW_BYTES * len(hearing.events)
+            for hearing in hearings
+        )
+
+        def work(tx: Transaction) -> None:
+            for hearing, chunks in zip(hearings, rows, strict=True):
+                self._enter(tx, hearing, chunks)
+
+        await self._answers.submit(work, size)
 
     async def closed(self, closing: Closing) -> None:
         """Keep the end of the capture."""
@@ -77,9 +87,12 @@ class StoreCapture:
             self._offsets[Direction.HEARD],
             self._offsets[Direction.SENT],
         )
-        await self._answers.submit(
-            lambda tx: self._say(tx, "capture.closed", closing.at.utc_us, capture_end=row)
-        )
+
+        def work(tx: Transaction) -> None:
+            self._say(tx, "capture.closed", closing.at.utc_us, capture_end=row)
+            note_far_place(tx, self._line, closing.place)
+
+        await self._answers.submit(work)
 
     def _chunk_row(self, chunk: Chunk) -> ChunkRow:
         offset = self._offsets[chunk.direction]
@@ -99,6 +112,7 @@ class StoreCapture:
                 origin = Origin(self._number, number, ordinal, self._instrument, hearing.at.utc_us)
                 for notice in event.notices:
                     self._enter_notice(tx, origin, notice)
+        note_far_place(tx, self._line, hearing.place)
 
     def _enter_bytes(
         self, tx: Transaction, at_us: int, chunks: Sequence[ChunkRow], frames: Sequence[FrameRow]
@@ -191,20 +205,23 @@ class StoreSink:
     async def gap(self, gap: Gap) -> None:
         """Keep a gap that has ended."""
         row = GapRow(gap.line, gap.instrument, gap.begin.utc_us, gap.end.utc_us, gap.why, gap.lost_bytes)
-        await self._answers.submit(
-            lambda tx: tx.enter(
+
+        def work(tx: Transaction) -> None:
+            tx.enter(
                 "gap.ended",
                 at_us=gap.end.utc_us,
                 actor=DAEMON,
                 actor_kind=ActorKind.DAEMON,
                 rows={"gap": [row]},
-            ),
-        )
+            )
+            note_far_place(tx, gap.line, gap.place)
+
+        await self._answers.submit(work)
 
     def _open(self, tx: Transaction, opening: Opening) -> tuple[int, int]:
         at_us = opening.at.utc_us
         driver_number = self._driver_number(tx, opening.driver, at_us)
-        if opening.line not in self._opened_lines:
+        if opening.far is None and opening.line not in self._opened_lines:
             self._enter_gap_before(tx, opening)
         row = CaptureRow(
             opening.line,
@@ -215,9 +232,15 @@ class StoreSink:
             at_us,
             self._session,
         )
+        far = [] if opening.far is None else [FarPartRow(*opening.far)]
         number = tx.enter(
-            "capture.opened", at_us=at_us, actor=DAEMON, actor_kind=ActorKind.DAEMON, rows={"capture": [row]}
+            "capture.opened",
+            at_us=at_us,
+            actor=DAEMON,
+            actor_kind=ActorKind.DAEMON,
+            rows={"capture": [row], **({"far_part": far} if far else {})},
         )
+        note_far_place(tx, opening.line, opening.place)
         return number, driver_number
 
     def _enter_gap_before(self, tx: Transaction, opening: Opening) -> None:
@@ -254,6 +277,12 @@ class StoreSink:
 def _number_in_store(tx: Transaction, row: DriverRow) -> int | None:
     """Look a driver up: another line may have brought it in this very commit."""
     return driver_number(tx.connection, row.name, row.version, row.definition_sha256)
+
+
+def note_far_place(tx: Transaction, line: str, place: FarPlace | None) -> None:
+    """Remember how far a line of a far bench is taken, if this is one."""
+    if place is not None:
+        tx.set_position(far_position(line, place.store), place.revision)
 
 
 def driver_row(identity: DriverIdentity) -> DriverRow:

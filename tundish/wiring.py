@@ -7,13 +7,17 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from acquire.backoff import Backoff
 from acquire.clock import Clock
-from acquire.config import FolderSource, LineSettings
+from acquire.config import FarSource, FolderSource, LineSettings
 from acquire.driver import DriverFactory
 from acquire.drivers.beginnings import begins_surely
 from acquire.errors import DriverError, DriverOptionError
+from acquire.line_record import LineRecord
 from acquire.lines.build import MakeTransport, lines_together
 from acquire.registry import DriverRegistry
+from acquire.sink import Sink
+from acquire.supervisor import Hears, MakeFar
 from storage.queries import drivers
 from storage.rows import DriverRow
 from storage.store import Store, open_store
@@ -122,6 +126,19 @@ def _plan(line: AnyLineConfig, folder: Path, registry: DriverRegistry) -> LinePl
 def transports(store: Store, clock: Clock) -> MakeTransport:
     """Return what makes the lines of the running event loop; those of folders go on where the store says."""
     return lines_together(clock, lambda line: StoredFiles(store, line))
+
+
+def far_lines(store: Store, sink: Sink, clock: Clock) -> MakeFar:
+    """Return what makes the lines of far benches; what is known of them stands in the store."""
+
+    def make(source: FarSource, driver: DriverFactory, record: LineRecord) -> Hears:
+        from acquire.far.line import FarLine, FarParts  # its library is slow to load
+        from tundish.far_memory import StoredFar, fetch_from
+
+        parts = FarParts(StoredFar(store), store.info.kind, fetch_from(source))
+        return FarLine(source, driver, sink, record, clock=clock, backoff=Backoff(), parts=parts)
+
+    return make
 
 
 def store_of(config: Config, folder: Path, clock_us: Callable[[], int]) -> Store:

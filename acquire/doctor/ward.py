@@ -63,14 +63,15 @@ class _WatchedCapture:
         self._capture = capture
         self._collector = collector
 
-    async def heard(self, hearing: Hearing) -> None:
-        for chunk in hearing.chunks:
-            if chunk.direction is Direction.HEARD:
-                self._collector.heard(chunk.data)
-            else:
-                self._collector.sent(chunk.data)
-        self._collector.events(hearing.events)
-        await self._capture.heard(hearing)
+    async def heard(self, *hearings: Hearing) -> None:
+        for hearing in hearings:
+            for chunk in hearing.chunks:
+                if chunk.direction is Direction.HEARD:
+                    self._collector.heard(chunk.data)
+                else:
+                    self._collector.sent(chunk.data)
+            self._collector.events(hearing.events)
+        await self._capture.heard(*hearings)
 
     async def closed(self, closing: Closing) -> None:
         await self._capture.closed(closing)

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 
 from acquire.clock import Clock
-from acquire.config import CaptureFileSource, FolderSource, LineSettings, MqttSource, SerialSource
+from acquire.config import CaptureFileSource, FarSource, FolderSource, LineSettings, MqttSource, SerialSource
 from acquire.driver import DriverFactory
 from acquire.lines.capture_file import CaptureFileLine
 from acquire.lines.folder_line import FolderLine
@@ -53,6 +53,8 @@ def transport_for(
         case FolderSource() as source:
             memory = NothingKnown() if memory_of is None else memory_of(settings.name)
             return FolderLine(source, clock, driver, memory)
+        case FarSource() as source:
+            raise TypeError(f"a line of a far bench has no transport of its own: {source}")
         case MqttSource() as source:
             from acquire.lines.mqtt_line import MqttLine  # its library is slow to load
 

@@ -23,6 +23,9 @@ class LineBody(Body):
     why: str = Field(description="The reason of the state; empty while all is well.")
     what_to_do: str = Field(description="What a person can do; empty where nothing needs doing.")
     last_byte_at: UtcTime | None = Field(description="When the last byte came.")
+    last_contact_at: UtcTime | None = Field(
+        None, description="Of a line of a far bench: when anything came from there, by the clock here."
+    )
     bytes_heard: int = Field(description="Since the start of the daemon. [bytes]", ge=0)
     waiting_bytes: int = Field(description="Heard, and waiting for the store. [bytes]", ge=0)
     frames_read: int = Field(description="Since the start of the daemon.", ge=0)
@@ -51,6 +54,7 @@ def line_body(state: LineState) -> LineBody:
         why=state.why,
         what_to_do=words.what_to_do,
         last_byte_at=optional_time(state.last_byte_us),
+        last_contact_at=optional_time(state.last_contact_us),
         bytes_heard=state.bytes_heard,
         waiting_bytes=state.waiting_bytes,
         frames_read=state.frames_read,

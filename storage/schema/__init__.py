@@ -15,6 +15,7 @@ from sqlalchemy import Table
 from storage.schema import (
     cellar,
     curves,
+    far,
     housekeeping,
     office,
     pours,
@@ -30,6 +31,7 @@ from storage.schema import (
 )
 from storage.schema.cellar import addition, addition_step, movement, movement_part, outside_result
 from storage.schema.curves import curve_point, report
+from storage.schema.far import far_part
 from storage.schema.housekeeping import heartbeat, ledger, position, session, session_end, store_info
 from storage.schema.makers import metadata
 from storage.schema.office import (
@@ -83,6 +85,7 @@ __all__ = [
     "control_record",
     "curve_point",
     "driver",
+    "far_part",
     "fault",
     "frame",
     "gap",
@@ -139,6 +142,7 @@ APPEND_ONLY: Final[tuple[Table, ...]] = (
     *pours.APPEND_ONLY,
     *publishing.APPEND_ONLY,
     *settling.APPEND_ONLY,
+    *far.APPEND_ONLY,
 )
 """The tables whose rows an entry's digest covers, in the order of the digest. New ones go at the end."""
 

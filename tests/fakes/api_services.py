@@ -34,6 +34,7 @@ class StillLine:
     frames_refused: int = 1
     last_refusal: str | None = None
     overflow_bytes: int = 0
+    last_contact_us: int | None = None
 
 
 @dataclass

@@ -19,10 +19,10 @@ class FakeCapture:
     hearings: list[Hearing] = field(default_factory=list)
     closing: Closing | None = None
 
-    async def heard(self, hearing: Hearing) -> None:
+    async def heard(self, *hearings: Hearing) -> None:
         await self.sink.released.wait()
         self.sink.check()
-        self.hearings.append(hearing)
+        self.hearings += hearings
         self.sink.changed()
 
     async def closed(self, closing: Closing) -> None:

@@ -9,7 +9,7 @@ from sqlalchemy import select
 
 from storage.ledger import ActorKind, Head
 from storage.place import Place
-from storage.rows import BackupRow, ClockEventRow, FaultRow, LineActRow, ReadingRow, Row
+from storage.rows import BackupRow, ClockEventRow, FarPartRow, FaultRow, LineActRow, ReadingRow, Row
 from storage.schema import reading
 from storage.schema import session as session_table
 from storage.store import Store, open_store
@@ -52,6 +52,7 @@ def _run_the_daemon(tx: Transaction) -> None:
     enter(tx, "clock.stepped", {"clock_event": [stepped]})
     copy = BackupRow("cellar-1.db", NOON_US, tx.head.number, tx.head.link, 4096)
     enter(tx, "backup.made", {"backup": [copy]})
+    enter(tx, "capture.opened", {"far_part": [FarPartRow("north", "far-1", "ph", 10, 0, 0)]})
 
 
 def _amend(tx: Transaction, reading_id: int) -> int:

@@ -36,6 +36,8 @@ class Mosquitto:
     """Lines of its file of access rules; without any, everybody may do everything."""
     tls: tuple[Path, Path] | None = None
     """Certificate and key; with them it speaks TLS alone."""
+    settings: tuple[str, ...] = ("persistence true", "autosave_on_changes true", "autosave_interval 1")
+    """By default it writes down at once what it acknowledged; as delivered, it does so every half hour."""
     more: str = ""
     """Further lines of its configuration."""
     host: str = HOST
@@ -96,10 +98,8 @@ class Mosquitto:
             f"listener {self.port} {self.host}",
             f"user {getpass.getuser()}",
             "log_type all",
-            "persistence true",
             f"persistence_location {self.folder}/",
-            "autosave_on_changes true",
-            "autosave_interval 1",
+            *self.settings,
             f"allow_anonymous {'false' if self.passwords else 'true'}",
         ]
         if self.passwords:

@@ -21,11 +21,11 @@ class MoodySink:
         self.events: list[Event] = []
         self.closings: list[Closing] = []
 
-    async def heard(self, hearing: Hearing) -> None:
+    async def heard(self, *hearings: Hearing) -> None:
         self.refuses_heard -= 1
         if self.refuses_heard >= 0:
             raise SinkFullError
-        self.events += hearing.events
+        self.events += [event for hearing in hearings for event in hearing.events]
 
     async def closed(self, closing: Closing) -> None:
         self.refuses_closed -= 1

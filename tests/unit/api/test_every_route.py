@@ -36,6 +36,7 @@ ADDRESSES = {
     "/api/v1/health": "/api/v1/health",
     "/api/v1/lines": "/api/v1/lines",
     "/api/v1/lines/{line}": "/api/v1/lines/ph",
+    "/api/v1/lines/{line}/stream": "/api/v1/lines/ph/stream",
     "/api/v1/lines/{line}/settings": "/api/v1/lines/ph/settings",
     "/api/v1/lines/{line}/doctor": "/api/v1/lines/ph/doctor",
     "/api/v1/keys": "/api/v1/keys",

@@ -111,3 +111,11 @@ async def test_where_nothing_is_published_nothing_is_said_of_it(
     tell(app, None)
     assert (await client.get("/api/v1/health")).json()["publishing"] is None
     assert "Publishing" not in (await client.get("/lines")).text
+
+
+async def test_when_a_far_bench_was_last_heard_from_is_shown(client: httpx.AsyncClient, app: FastAPI) -> None:
+    lines = app.state.parts.services.lines
+    lines.lines = [replace(lines.lines[0], last_contact_us=NOON_US + 60 * SECOND_US)]
+    (line,) = (await client.get("/api/v1/lines")).json()["items"]
+    assert line["last_contact_at"] == "2025-10-03T12:01:00.000000Z"
+    assert "the far bench was heard from" in (await client.get("/lines")).text

@@ -5,10 +5,12 @@ from pathlib import Path
 
 import pytest
 
+from acquire.config import FarSource
 from tundish.config import Config, load_config
 from tundish.config_faults import ConfigError
 from tundish.line_config import SerialLineConfig
 from tundish.publish_wiring import publish_source
+from tundish.sources import source_of
 from tundish.store_address import store_address
 
 GOOD = """
@@ -275,3 +277,47 @@ def test_the_password_of_a_broker_is_read_and_not_shown(
     source = publish_source(publish, tmp_path)
     assert (source.password, source.port) == ("must", 8883)
     assert "must" not in repr(source)
+
+
+FAR = """
+[[line]]
+name = "north-ph"
+kind = "far"
+host = "broker.example"
+site = "north"
+far_line = "ph"
+far_instrument = "ph-1"
+instrument = "north-ph-1"
+driver = "ph-stream"
+"""
+
+
+def test_a_line_of_a_far_bench_is_found_under_the_topic_of_its_site(tmp_path: Path) -> None:
+    (line,) = load(tmp_path, FAR).line
+    source = source_of(line, tmp_path)
+    assert isinstance(source, FarSource)
+    assert str(source) == "mqtt://broker.example:1883/tundish/north/v1/capture/ph"
+    assert (source.site, source.line, source.instrument, source.url) == ("north", "ph", "ph-1", None)
+
+
+@pytest.mark.parametrize(
+    ("keys", "fault"),
+    [
+        ('url = "ftp://north.example"', "url"),
+        ('url = "http://north.example/api"', "url"),
+        ('key_env = "KEY"', "has a key and no url"),
+        ('url = "http://n.example"\nkey_env = "K"\nkey_file = "k"', "at most one of key_env and key_file"),
+    ],
+)
+def test_what_is_wrong_with_a_line_of_a_far_bench_is_told(tmp_path: Path, keys: str, fault: str) -> None:
+    with pytest.raises(ConfigError, match=fault):
+        load(tmp_path, FAR + keys)
+
+
+def test_the_key_of_a_far_bench_is_read_and_not_shown(tmp_path: Path) -> None:
+    (tmp_path / "north-key").write_text("secret\n", encoding="utf-8")
+    (line,) = load(tmp_path, FAR + 'url = "http://n.example"\nkey_file = "north-key"\n').line
+    source = source_of(line, tmp_path)
+    assert isinstance(source, FarSource)
+    assert source.key == "secret"
+    assert "secret" not in repr(source)

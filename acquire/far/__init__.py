@@ -1,0 +1,1 @@
+"""Lines of a far bench: what it heard, taken as if it were heard here."""
