@@ -37,6 +37,7 @@ from api.routes import (
     pours,
     readings,
     records,
+    register,
     result_thread,
     results,
     runs,
@@ -62,7 +63,7 @@ revision of a reading, the `since` cursor and the id of a live event.
 """
 
 
-_CELLAR = (lots, movements, additions, runs)
+_CELLAR = (lots, movements, additions, runs, register)
 """What is asked of the wine."""
 
 

@@ -135,6 +135,16 @@ def links_of(connection: Connection, record_id: int, version: int) -> Sequence[t
     return [(row.role, row.target_id) for row in connection.execute(query)]
 
 
+def versions_naming(connection: Connection, target_id: int, role: str) -> list[tuple[int, int]]:
+    """Return id and version of every version of a record that names another in a role, old ones too."""
+    query = (
+        select(record_link.c.record_id, record_link.c.version)
+        .where(record_link.c.target_id == target_id, record_link.c.role == role)
+        .order_by(record_link.c.record_id, record_link.c.version)
+    )
+    return [(row.record_id, row.version) for row in connection.execute(query)]
+
+
 def count_of_kind(connection: Connection, kind: str) -> int:
     """Return how many records of a kind there are, retired ones too."""
     query = select(func.count()).where(record.c.kind == kind, record.c.version == 1)

@@ -173,6 +173,12 @@ def results_standing_on(connection: Connection, source: str, source_ids: Sequenc
     return sorted(connection.execute(query).scalars())
 
 
+def results_by_method_version(connection: Connection, method_id: int, version: int) -> list[int]:
+    """Return the ids of the results that were made by one version of a method, oldest first."""
+    query = select(result.c.number).where(result.c.method_id == method_id, result.c.method_version == version)
+    return sorted(connection.execute(query).scalars())
+
+
 def history_of_result(connection: Connection, result_id: int) -> list[Change]:
     """Return everything that was done to a result, oldest first."""
     touched = union(
