@@ -4,6 +4,7 @@ Originals are never changed. Values of an amendment are staged in pieces, so tha
 them, and made current by one row; one more row takes them back.
 """
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal, NamedTuple
@@ -129,6 +130,9 @@ def _must_suppose_something(what: WhatIf) -> None:
         raise MalformedError(
             "amendment.window", "the window ends before it begins", Fault("to", "after from")
         )
+    if what.sample_ml is not None and not 0 < what.sample_ml < math.inf:
+        detail = f"an aliquot of {what.sample_ml:g} mL was supposed: it must be more than 0"
+        raise MalformedError("amendment.aliquot", detail, Fault("sample_ml", detail))
     titrant, aliquot = what.titrant is not None, what.method is not None
     if titrant == aliquot or (titrant and not what.factors) or (aliquot and not what.sample_ml):
         raise MalformedError(

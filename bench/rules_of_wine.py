@@ -35,6 +35,7 @@ RULES_OF_WINE: Final[dict[str, str]] = {
     "run.no_curve_end": "The method does not say how its end point is found on a curve.",
     "run.no_end_point": "The curve of a run shows no such end point.",
     "run.result_made": "A run gives one result by a method.",
+    "amendment.aliquot": "An aliquot is more than zero.",
     "outside.figure": "What another laboratory told is a figure, or a bound such as <0.1.",
     "outside.unit": "The unit of another laboratory's figure fits its quantity.",
     "outside.entered_already": "The same number of another laboratory is entered once.",

@@ -28,7 +28,7 @@ class SupposeBody(Body):
         "step", description="Whether a factor holds until the next, or changes evenly between them."
     )
     method: CodeText | None = None
-    sample_ml: Annotated[float, Field(gt=0)] | None = None
+    sample_ml: float | None = Field(None, description="The aliquot; more than 0. [mL]")
 
 
 class ApplyBody(SupposeBody):
