@@ -13,6 +13,7 @@ from sqlalchemy import Connection
 
 from bench.poured import Change, Decoder, Kind, PouredFrame, changes, is_reshaped
 from storage.queries import (
+    ChunkRecord,
     PouredCapture,
     PourScope,
     StandingFrame,
@@ -22,7 +23,9 @@ from storage.queries import (
     standing_readings,
 )
 
-WINDOW_CHUNKS: Final = 256  # read and decoded at a time: some kilobytes to a megabyte
+WINDOW_CHUNKS: Final = 256  # read from the store at a time
+WINDOW_BYTES: Final = 64 << 10
+"""Decoded and compared at a time: of the shortest messages some thousand readings. [bytes]"""
 FOUND_OPEN: Final = "found_open"
 """Ending of a capture that a dead daemon left open: no driver was told of its end."""
 
@@ -119,6 +122,19 @@ def _decoded(reader: Reader, of: PouredCapture, decoder: Decoder) -> Iterator[tu
         if not chunks:
             break
         after = chunks[-1].number
-        yield decoder.feed(chunks), False
+        for some in _stretches(chunks):
+            yield decoder.feed(some), False
     ended = of.ended_at_us is not None and of.ending != FOUND_OPEN
     yield (decoder.finish(of.ended_at_us) if ended and of.ended_at_us is not None else []), True
+
+
+def _stretches(chunks: Sequence[ChunkRecord]) -> Iterator[Sequence[ChunkRecord]]:
+    """Yield chunks that follow each other, of about as many bytes as are decoded at a time."""
+    begin, size = 0, 0
+    for place, chunk in enumerate(chunks):
+        size += len(chunk.data)
+        if size >= WINDOW_BYTES:
+            yield chunks[begin : place + 1]
+            begin, size = place + 1, 0
+    if begin < len(chunks):
+        yield chunks[begin:]

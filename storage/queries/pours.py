@@ -147,16 +147,13 @@ def standing_readings(
     """
     rows: list[Row[Any]] = []
     if (bounds := _entries_between(connection, of, begin, end)) is not None:
-        live = _SELECT_READINGS.where(reading.c.pour_number.is_(None), reading.c.number > bounds[0])
-        if bounds[1] is not None:
-            live = live.where(reading.c.number < bounds[1])
-        rows += connection.execute(_within(live, of.number, begin, end)).all()
-    poured = _SELECT_READINGS.where(reading.c.pour_number.is_not(None))
-    rows += connection.execute(_within(poured, of.number, begin, end)).all()
+        found = connection.execute(readings_heard(of.number, *bounds))
+        rows += [row for row in found if begin <= row.offset < end]
+    rows += connection.execute(readings_poured(of.number, begin, end)).all()
     rows.sort(key=lambda row: (row.offset, row.reading_id, row.version))
     newest = [list(versions)[-1] for _, versions in groupby(rows, key=lambda row: row.reading_id)]
-    found = [StandingReading._make(row) for row in newest]
-    return sorted(found, key=lambda one: (one.offset, one.position, one.reading_id))
+    standing = [StandingReading._make(row) for row in newest]
+    return sorted(standing, key=lambda one: (one.offset, one.position, one.reading_id))
 
 
 _SELECT_READINGS: Final[Select[Any]] = select(
@@ -164,8 +161,23 @@ _SELECT_READINGS: Final[Select[Any]] = select(
 ).join(frame, and_(frame.c.number == reading.c.frame_number, frame.c.ordinal == reading.c.frame_ordinal))
 
 
-def _within(statement: Select[Any], capture_number: int, begin: int, end: int) -> Select[Any]:
-    return statement.where(
+def readings_heard(capture_number: int, after: int, before: int | None) -> Select[Any]:
+    """Return the query of what was read live between two entries.
+
+    Frames are not chosen by their place: SQLite would go through all those readings for each frame.
+    """
+    statement = _SELECT_READINGS.where(
+        reading.c.number > after,
+        reading.c.capture_number == capture_number,
+        reading.c.pour_number.is_(None),
+    )
+    return statement if before is None else statement.where(reading.c.number < before)
+
+
+def readings_poured(capture_number: int, begin: int, end: int) -> Select[Any]:
+    """Return the query of what pours made of frames between two offsets. [bytes]"""
+    return _SELECT_READINGS.where(
+        reading.c.pour_number.is_not(None),
         reading.c.capture_number == capture_number,
         frame.c.capture_number == capture_number,
         frame.c.offset >= begin,
