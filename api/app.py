@@ -18,6 +18,7 @@ from api.routes import (
     backups,
     bench,
     captures,
+    cells,
     clock,
     control_records,
     documents,
@@ -36,6 +37,7 @@ from api.routes import (
     pins,
     pours,
     readings,
+    recipes,
     records,
     register,
     result_thread,
@@ -124,7 +126,7 @@ _HEARING = (
     settling,
 )
 _BENCH = (records, pins, trays, control_records, holds, results, result_thread, amendments, today)
-_PAGES = (bench.router, work.router, result_thread.pages, today.pages)
+_PAGES = (bench.router, recipes.router, work.router, result_thread.pages, today.pages)
 
 
 def _lay_routes(app: FastAPI) -> None:
@@ -133,7 +135,8 @@ def _lay_routes(app: FastAPI) -> None:
     for room in (*_DAEMON, *_HEARING, *_BENCH, *_CELLAR):
         api.include_router(room.router)
     app.include_router(api)
-    app.include_router(sheets.router, responses=DOCUMENTED, dependencies=strict)
+    for room in (sheets, cells):
+        app.include_router(room.router, responses=DOCUMENTED, dependencies=strict)
     app.include_router(statics.router, include_in_schema=False, dependencies=strict)
     for page in (*_PAGES, addition_cards.router):
         app.include_router(page, include_in_schema=False, dependencies=strict)

@@ -11,6 +11,7 @@ from api.database import Database
 from api.live import Bell
 from api.pages import Pages
 from api.services import Services
+from api.sheets.exports import Exports
 from api.slowdown import Slowdown
 
 
@@ -24,6 +25,8 @@ class Parts:
     pages: Pages
     unsubscribe: Callable[[], None]
     """Ends the ringing of the bell by the store."""
+    exports: Exports = field(default_factory=Exports)
+    """Lets sheets take turns."""
     failures: Slowdown = field(default_factory=Slowdown)
     """Holds answers to wrong keys back."""
 

@@ -60,13 +60,19 @@ class ProblemError(Exception):
     """A request that cannot be answered; the handler turns it into a problem document."""
 
     def __init__(
-        self, status: HTTPStatus, detail: str, errors: Sequence[ParameterFault] = (), rule: str | None = None
+        self,
+        status: HTTPStatus,
+        detail: str,
+        errors: Sequence[ParameterFault] = (),
+        rule: str | None = None,
+        headers: Mapping[str, str] | None = None,
     ) -> None:
         super().__init__(detail)
         self.status = status
         self.detail = detail
         self.errors = list(errors)
         self.rule = rule
+        self.headers = dict(headers or {})
 
 
 def not_found(detail: str) -> ProblemError:
@@ -121,6 +127,7 @@ DOCUMENTED: Final = documented(
     HTTPStatus.NOT_FOUND,
     HTTPStatus.UNPROCESSABLE_ENTITY,
     HTTPStatus.TOO_MANY_REQUESTS,
+    HTTPStatus.SERVICE_UNAVAILABLE,
 )
 """What every route says of its errors."""
 
@@ -135,7 +142,12 @@ def add_problem_handlers(app: FastAPI) -> None:
 async def _on_problem(request: Request, error: Exception) -> Response:
     assert isinstance(error, ProblemError)  # noqa: S101 - the framework calls us for this class alone
     return problem_response(
-        error.status, error.detail, request.url.path, errors=error.errors, rule=error.rule
+        error.status,
+        error.detail,
+        request.url.path,
+        errors=error.errors,
+        rule=error.rule,
+        headers=error.headers,
     )
 
 

@@ -175,6 +175,10 @@ class ApiSettings:
     """The same of what comes from the network."""
     failure_pause_s: float = 0.5
     """How long the answer to the first wrong key of a peer waits; twice as long each further time. [s]"""
+    sheet_rows: int = 1_048_575
+    """What a spreadsheet holds below its header row."""
+    workbook_rows: int = 250_000
+    """Rows of one workbook: it is sent once it is whole, and writing so many takes some 15 s."""
     audit_reads: bool = False
     """Whether each read is logged with who asked."""
 

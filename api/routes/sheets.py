@@ -1,196 +1,132 @@
-"""Sheets: flat text for spreadsheets, at addresses that end in .csv."""
+"""Sheets: flat rows for spreadsheets and programs, at addresses that end in .csv or .xlsx."""
 
-import hashlib
-from collections.abc import AsyncIterator, Iterator
-from enum import StrEnum
-from http import HTTPStatus
-from typing import Annotated, Final, Literal
+from collections.abc import Callable
+from typing import Annotated
 
-from fastapi import APIRouter, Query, Request, Response
-from fastapi.responses import StreamingResponse
-from pydantic import BaseModel, ConfigDict, Field
-from sqlalchemy import Connection
+from fastapi import APIRouter, Query, Response
 
-from api.database import Database
-from api.dependencies import DatabaseOf, ServicesOf
-from api.parameters import Moment, Name, ReadingChoice, refuse_future
-from api.problems import bad_parameter
-from api.routing import reads
-from storage import queries
-from storage.csv_text import DIALECTS, ResultSheetFilter, readings_csv, results_csv, results_revision
-from storage.queries import ReadingFilter
+from api.routing import Endpoint, reads
+from api.sheets import choices as of
+from api.sheets.answers import AskedOf
+from api.sheets.xlsx import MEDIA_TYPE
 
 router = APIRouter(prefix="/sheets", tags=["sheets"])
 
-CSV_MEDIA_TYPE: Final = "text/csv; charset=utf-8; header=present"
-SHEET_ROWS: Final = 1_048_575  # what a spreadsheet holds below its header row
+
+def _lay(name: str, summary: str) -> Callable[[Endpoint], Endpoint]:
+    """Lay the route of a sheet; what it answers follows from its ending."""
+    media_type = "text/csv" if name.endswith(".csv") else MEDIA_TYPE
+
+    def lay(endpoint: Endpoint) -> Endpoint:
+        route = reads(
+            router,
+            f"/{name}",
+            response_class=Response,
+            summary=summary,
+            responses={
+                200: {"content": {media_type: {}}, "description": "A header row, and the rows."},
+                304: {"description": "Nothing has changed since the ETag that was sent."},
+            },
+        )
+        return route(endpoint)
+
+    return lay
 
 
-StandingName = Literal["good", "provisional", "look_again", "do_not_use"]
-
-
-class DialectName(StrEnum):
-    """How cells are written: for programs, with a decimal point, with a decimal comma."""
-
-    STANDARD = "standard"
-    SHEET = "sheet"
-    SHEET_EU = "sheet-eu"
-
-
-class SheetChoice(ReadingChoice):
-    """Which readings are wanted, and how they are written."""
-
-    dialect: DialectName = Field(DialectName.STANDARD, description="How cells are written.")
-    download: bool = Field(default=False, description="Ask the browser to save it as a file.")
-
-
-@reads(
-    router,
-    "/readings.csv",
-    response_class=Response,
-    summary="One row a reading",
-    responses={
-        200: {"content": {"text/csv": {}}, "description": "A header row, and one row a reading."},
-        304: {"description": "Nothing has changed since the ETag that was sent."},
-    },
-)
-async def get_readings_csv(
-    choice: Annotated[SheetChoice, Query()], request: Request, services: ServicesOf, database: DatabaseOf
-) -> Response:
+@_lay("readings.csv", "One row a reading")
+async def get_readings_csv(choice: Annotated[of.ReadingsCsv, Query()], asked: AskedOf) -> Response:
     """Return the current version of each reading as CSV with a header row; a cell without a number is empty.
 
     The same address gives the same bytes, and the same ETag, until a reading comes or changes. A spreadsheet
     cannot hold more than 1,048,575 rows: more are refused in its dialects, never cut.
     """
-    wanted = choice.filter()
-    head, revision = await database.read(_head_and_revision)
-    refuse_future(choice.since, head)
-    headers = _headers(choice, revision)
-    if headers["ETag"] in request.headers.get("if-none-match", ""):
-        return Response(status_code=HTTPStatus.NOT_MODIFIED, headers=headers)
-    if request.method == "HEAD":
-        return Response(headers={**headers, "Content-Type": CSV_MEDIA_TYPE})
-    if choice.dialect is not DialectName.STANDARD:
-        await database.read(_refuse_too_many, wanted, choice.since, head)
-    pieces = readings_csv(
-        services.store.reader,
-        wanted,
-        DIALECTS[choice.dialect],
-        store_kind=services.settings.store_kind,
-        after=choice.since,
-        up_to=head,
-    )
-    return StreamingResponse(
-        _in_reader_threads(database, pieces), headers={**headers, "Content-Type": CSV_MEDIA_TYPE}
-    )
+    return await asked.csv(choice, choice.wanted())
 
 
-class ResultSheetChoice(BaseModel):
-    """Which results are wanted, and how they are written; what is left out asks for all."""
-
-    model_config = ConfigDict(frozen=True)
-
-    all: bool = Field(default=False, description="Also what is not released, with its standing.")
-    sample: Name | None = Field(None, description="Only of this sample, by its code.")
-    lot: Name | None = Field(None, description="Only of this lot, by its code.")
-    quantity: Name | None = Field(None, description="Only of this quantity, by its code.")
-    method: Name | None = Field(None, description="Only by this method, by its code.")
-    instrument: Name | None = Field(None, description="Only of this instrument.")
-    standing: StandingName | None = Field(None, description="Only with this standing.")
-    begin: Moment | None = Field(None, alias="from", description="Measured at this time or later.")
-    end: Moment | None = Field(None, alias="to", description="Measured before this time.")
-    dialect: DialectName = Field(DialectName.STANDARD, description="How cells are written.")
-    download: bool = Field(default=False, description="Ask the browser to save it as a file.")
-
-    def filter(self) -> ResultSheetFilter:
-        """Return the filter for the store; refuse a range that runs backwards."""
-        if self.begin is not None and self.end is not None and self.begin >= self.end:
-            raise bad_parameter("to", "it is not later than from; give an end after the beginning")
-        return ResultSheetFilter(
-            released_only=not self.all,
-            sample=self.sample,
-            lot=self.lot,
-            quantity=self.quantity,
-            method=self.method,
-            instrument=self.instrument,
-            standing=self.standing,
-            from_us=self.begin,
-            to_us=self.end,
-        )
+@_lay("readings.xlsx", "One row a reading, as a workbook")
+async def get_readings_xlsx(choice: Annotated[of.ReadingsXlsx, Query()], asked: AskedOf) -> Response:
+    """Return the same rows as a workbook, whose cells have types: no locale can misread them."""
+    return await asked.xlsx(choice, choice.wanted())
 
 
-@reads(
-    router,
-    "/results.csv",
-    response_class=Response,
-    summary="One row a result",
-    responses={
-        200: {"content": {"text/csv": {}}, "description": "A header row, and one row a result."},
-        304: {"description": "Nothing has changed since the ETag that was sent."},
-    },
-)
-async def get_results_csv(
-    choice: Annotated[ResultSheetChoice, Query()],
-    request: Request,
-    services: ServicesOf,
-    database: DatabaseOf,
-) -> Response:
+@_lay("results.csv", "One row a result")
+async def get_results_csv(choice: Annotated[of.ResultsCsv, Query()], asked: AskedOf) -> Response:
     """Return results as they stand now as CSV with a header row: those that are released, or all on request.
 
     A cell without a number is empty; standing and reasons stand beside it.
     """
-    wanted = choice.filter()
-    head, revision = await database.read(_head_and_results_revision)
-    query = choice.model_dump_json(exclude={"download"})
-    headers = _sheet_headers("results.csv", query, revision, download=choice.download)
-    if headers["ETag"] in request.headers.get("if-none-match", ""):
-        return Response(status_code=HTTPStatus.NOT_MODIFIED, headers=headers)
-    if request.method == "HEAD":
-        return Response(headers={**headers, "Content-Type": CSV_MEDIA_TYPE})
-    pieces = results_csv(
-        services.store.reader,
-        wanted,
-        DIALECTS[choice.dialect],
-        store_kind=services.settings.store_kind,
-        up_to=head,
-    )
-    return StreamingResponse(
-        _in_reader_threads(database, pieces), headers={**headers, "Content-Type": CSV_MEDIA_TYPE}
-    )
+    return await asked.csv(choice, choice.wanted())
 
 
-def _head_and_results_revision(connection: Connection) -> tuple[int, int]:
-    return queries.head(connection), results_revision(connection)
+@_lay("results.xlsx", "One row a result, as a workbook")
+async def get_results_xlsx(choice: Annotated[of.ResultsXlsx, Query()], asked: AskedOf) -> Response:
+    """Return the same rows as a workbook."""
+    return await asked.xlsx(choice, choice.wanted())
 
 
-def _head_and_revision(connection: Connection) -> tuple[int, int]:
-    return queries.head(connection), queries.readings_revision(connection)
+@_lay("wide.csv", "One row a sample")
+async def get_wide_csv(choice: Annotated[of.WideCsv, Query()], asked: AskedOf) -> Response:
+    """Return one row a sample and three columns a quantity: its newest value, its standing and a note.
+
+    The unit stands in the head of the column. Quantities stand in the order in which they first came, so
+    that a new one stands at the end; `quantities` names them and their order.
+    """
+    return await asked.csv(choice, choice.wanted())
 
 
-def _headers(choice: SheetChoice, revision: int) -> dict[str, str]:
-    query = choice.model_dump_json(exclude={"download"})
-    return _sheet_headers("readings.csv", query, revision, download=choice.download)
+@_lay("wide.xlsx", "One row a sample, as a workbook")
+async def get_wide_xlsx(choice: Annotated[of.WideXlsx, Query()], asked: AskedOf) -> Response:
+    """Return the same rows as a workbook."""
+    return await asked.xlsx(choice, choice.wanted())
 
 
-def _sheet_headers(name: str, query: str, revision: int, *, download: bool) -> dict[str, str]:
-    mark = hashlib.sha256(f"{name} {revision} {query}".encode()).hexdigest()[:20]
-    headers = {"ETag": f'W/"{mark}"', "Cache-Control": "private, no-cache"}
-    if download:
-        headers["Content-Disposition"] = f'attachment; filename="{name}"'
-    return headers
+@_lay("lots.csv", "The newest of each lot")
+async def get_lots_csv(choice: Annotated[of.LotsCsv, Query()], asked: AskedOf) -> Response:
+    """Return the newest result of each lot and quantity with its age in days.
+
+    Ages count up to `at`; without it, up to the minute that has begun, so that an address without `at` gives
+    the same bytes within that minute alone.
+    """
+    return await asked.csv(choice, choice.wanted(asked.now_us))
 
 
-def _refuse_too_many(connection: Connection, wanted: ReadingFilter, after: int, up_to: int) -> None:
-    count = queries.count_readings(connection, wanted, after=after, up_to=up_to, limit=SHEET_ROWS + 1)
-    if count > SHEET_ROWS:
-        raise bad_parameter(
-            "dialect",
-            f"a spreadsheet holds {SHEET_ROWS} rows and there are more; narrow the readings with from and "
-            "to, instrument, quantity, sample or since, or take dialect=standard",
-        )
+@_lay("lots.xlsx", "The newest of each lot, as a workbook")
+async def get_lots_xlsx(choice: Annotated[of.LotsXlsx, Query()], asked: AskedOf) -> Response:
+    """Return the same rows as a workbook."""
+    return await asked.xlsx(choice, choice.wanted(asked.now_us))
 
 
-async def _in_reader_threads(database: Database, pieces: Iterator[bytes]) -> AsyncIterator[bytes]:
-    """Pull each piece in a reader thread; between pieces nothing of the store is held."""
-    while (piece := await database.run(lambda: next(pieces, None))) is not None:
-        yield piece
+@_lay("calibrations.csv", "Calibrations and their like")
+async def get_calibrations_csv(choice: Annotated[of.ControlCsv, Query()], asked: AskedOf) -> Response:
+    """Return calibrations, verifications, standardisations, blanks, pump factors, mass checks as judged."""
+    return await asked.csv(choice, choice.wanted("calibrations"))
+
+
+@_lay("calibrations.xlsx", "Calibrations and their like, as a workbook")
+async def get_calibrations_xlsx(choice: Annotated[of.ControlXlsx, Query()], asked: AskedOf) -> Response:
+    """Return the same rows as a workbook."""
+    return await asked.xlsx(choice, choice.wanted("calibrations"))
+
+
+@_lay("checks.csv", "Control materials that were measured")
+async def get_checks_csv(choice: Annotated[of.ControlCsv, Query()], asked: AskedOf) -> Response:
+    """Return each measurement of a control material with the verdict on it."""
+    return await asked.csv(choice, choice.wanted("checks"))
+
+
+@_lay("checks.xlsx", "Control materials that were measured, as a workbook")
+async def get_checks_xlsx(choice: Annotated[of.ControlXlsx, Query()], asked: AskedOf) -> Response:
+    """Return the same rows as a workbook."""
+    return await asked.xlsx(choice, choice.wanted("checks"))
+
+
+@_lay("amendments.csv", "Values that were amended")
+async def get_amendments_csv(choice: Annotated[of.AmendmentsCsv, Query()], asked: AskedOf) -> Response:
+    """Return each amended value beside the original, with the state of its amendment, by whom and why."""
+    return await asked.csv(choice, choice.wanted())
+
+
+@_lay("amendments.xlsx", "Values that were amended, as a workbook")
+async def get_amendments_xlsx(choice: Annotated[of.AmendmentsXlsx, Query()], asked: AskedOf) -> Response:
+    """Return the same rows as a workbook."""
+    return await asked.xlsx(choice, choice.wanted())

@@ -21,13 +21,24 @@ class Kind(StrEnum):
     MOMENT = "moment"
 
 
+class Offset(NamedTuple):
+    """How far a column's times are ahead of UTC, as expressions of the database."""
+
+    minutes: Text
+    """[min]"""
+    text: Text
+    """Such as ``+02:00``."""
+
+
 @dataclass(frozen=True, slots=True)
 class Column:
-    """One column of a sheet."""
+    """One column of a sheet that the database writes."""
 
     name: str
     kind: Kind
     source: Text
+    offset: Offset | None = None
+    """Of a moment that is shown in local time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +58,10 @@ class Dialect:
     """Microseconds in the last digit of the fraction. [µs]"""
     server_time: str
     """For PostgreSQL's `to_char`; like the others it cuts what is beyond the last digit."""
+    zone_mark: str
+    """What stands behind a time in UTC; where one stands, a local time shows its offset instead."""
+    guarded: bool = True
+    """Whether text that a spreadsheet would run is made harmless."""
 
 
 DIALECTS: Final = {
@@ -58,9 +73,10 @@ DIALECTS: Final = {
             ".",
             always_quoted=False,
             time_format="%Y-%m-%dT%H:%M:%S",
-            fraction=".%06dZ",
+            fraction=".%06d",
             fraction_us=1,
-            server_time='YYYY-MM-DD"T"HH24:MI:SS.US"Z"',
+            server_time='YYYY-MM-DD"T"HH24:MI:SS.US',
+            zone_mark="Z",
         ),
         Dialect(
             "sheet",
@@ -71,6 +87,7 @@ DIALECTS: Final = {
             fraction=".%03d",
             fraction_us=1000,
             server_time="YYYY-MM-DD HH24:MI:SS.MS",
+            zone_mark="",
         ),
         Dialect(
             "sheet-eu",
@@ -81,6 +98,7 @@ DIALECTS: Final = {
             fraction=",%03d",
             fraction_us=1000,
             server_time="YYYY-MM-DD HH24:MI:SS,MS",
+            zone_mark="",
         ),
     )
 }

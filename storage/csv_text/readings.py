@@ -11,8 +11,8 @@ from typing import Any
 from sqlalchemy import ColumnElement, Select, case, literal, select
 
 from storage.csv_text.dialects import Column, Dialect, Kind, Reader, Text
-from storage.csv_text.writers import window, write_rows
-from storage.queries import ReadingFilter, current_only, filter_conditions
+from storage.csv_text.sheet import Sheet, sheet_of
+from storage.queries import ReadingFilter, count_readings, current_only, filter_conditions
 from storage.schema import capture, reading, taken
 
 
@@ -48,48 +48,29 @@ def select_case(condition: ColumnElement[bool], then: Text) -> Text:
     return case((condition, then), else_=None)
 
 
-def header(columns: tuple[Column, ...], dialect: Dialect) -> bytes:
-    """Return the first line."""
-    return (dialect.separator.join(column.name for column in columns) + "\r\n").encode()
+def readings_sheet(
+    reader: Reader, wanted: ReadingFilter, *, store_kind: str, after: int, up_to: int
+) -> Sheet:
+    """Return the sheet of the readings with `after` < revision <= `up_to`.
+
+    What is written meanwhile lies beyond `up_to`, so the same call gives the same bytes.
+    """
+    return sheet_of(
+        reader,
+        readings_columns(store_kind),
+        lambda place: _rows(wanted, place, up_to),
+        begin=after,
+        count=lambda connection, limit: count_readings(
+            connection, wanted, after=after, up_to=up_to, limit=limit
+        ),
+    )
 
 
 def readings_csv(
-    reader: Reader,
-    wanted: ReadingFilter,
-    dialect: Dialect,
-    *,
-    store_kind: str,
-    after: int,
-    up_to: int,
+    reader: Reader, wanted: ReadingFilter, dialect: Dialect, *, store_kind: str, after: int, up_to: int
 ) -> Iterator[bytes]:
-    """Yield the readings sheet in pieces of whole lines, each read in a short transaction of its own.
-
-    Parameters
-    ----------
-    reader : callable
-        Gives a connection for one piece.
-    wanted : ReadingFilter
-        Which readings.
-    dialect : Dialect
-        One of `DIALECTS`.
-    store_kind : str
-        Stands in the last column of every row.
-    after, up_to : int
-        Revisions: `after` is exclusive, `up_to` inclusive. What is written meanwhile lies beyond `up_to`, so
-        the same call gives the same bytes.
-    """
-    columns = readings_columns(store_kind)
-    yield header(columns, dialect)
-    place = after
-    while True:
-        with reader() as connection:
-            limit = window(connection)
-            piece = write_rows(connection, columns, _rows(wanted, place, up_to).limit(limit), dialect)
-        if piece.text:
-            yield piece.text
-        if piece.rows < limit:
-            return
-        place = piece.last
+    """Yield that sheet as text in pieces of whole lines, each read in a short transaction of its own."""
+    return readings_sheet(reader, wanted, store_kind=store_kind, after=after, up_to=up_to).text(dialect)
 
 
 def _rows(wanted: ReadingFilter, after: int, up_to: int) -> Select[Any]:

@@ -1,11 +1,11 @@
 """CSV text built by SQLite itself: one step of the query makes all lines of a window."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import Any, Final
 
 from sqlalchemy import Connection, Select, String, and_, case, cast, func, literal, not_, or_
 
-from storage.csv_text.dialects import Column, Dialect, Kind, Piece, Text
+from storage.csv_text.dialects import Column, Dialect, Kind, Offset, Piece, Text
 
 WINDOW: Final = 2000
 """Rows of one piece of text and of one short transaction."""
@@ -35,23 +35,34 @@ def line_of(columns: Sequence[Column], dialect: Dialect) -> Text:
 
 def cell(column: Column, dialect: Dialect) -> Text:
     """Return the expression of one cell; NULL becomes nothing."""
-    writers: dict[Kind, Callable[[Text, Dialect], Text]] = {
-        Kind.INTEGER: lambda source, _dialect: cast(source, String),
-        Kind.NUMERAL: _with_mark,
-        Kind.MOMENT: _moment,
-        Kind.TEXT: lambda source, dialect: _quoted(_harmless(source), dialect),
-    }
-    return func.coalesce(writers[column.kind](column.source, dialect), "")
+    source = column.source
+    text: Text
+    match column.kind:
+        case Kind.INTEGER:
+            text = cast(source, String)
+        case Kind.NUMERAL:
+            text = _with_mark(source, dialect)
+        case Kind.MOMENT:
+            text = _moment(source, column.offset, dialect)
+        case Kind.TEXT:
+            text = _quoted(_harmless(source) if dialect.guarded else source, dialect)
+    return func.coalesce(text, "")
 
 
 def _with_mark(numeral: Text, dialect: Dialect) -> Text:
     return numeral if dialect.decimal_mark == "." else func.replace(numeral, ".", dialect.decimal_mark)
 
 
-def _moment(at_us: Text, dialect: Dialect) -> Text:
-    seconds = func.strftime(dialect.time_format, at_us.op("/")(1_000_000), "unixepoch")
+def _moment(at_us: Text, offset: Offset | None, dialect: Dialect) -> Text:
+    shown_s: Text = at_us.op("/")(1_000_000)
+    if offset is not None:
+        shown_s = shown_s.op("+")(offset.minutes.op("*")(60))
+    seconds = func.strftime(dialect.time_format, shown_s, "unixepoch")
     fraction = func.printf(dialect.fraction, at_us.op("%")(1_000_000).op("/")(dialect.fraction_us))
-    return seconds.concat(fraction)
+    text = seconds.concat(fraction)
+    if not dialect.zone_mark:
+        return text
+    return text.concat(dialect.zone_mark if offset is None else offset.text)
 
 
 def _harmless(text: Text) -> Text:

@@ -5,7 +5,7 @@ from typing import Any, Final
 
 from sqlalchemy import Connection, Select, and_, case, func, literal, not_, or_
 
-from storage.csv_text.dialects import Column, Dialect, Kind, Piece, Text
+from storage.csv_text.dialects import Column, Dialect, Kind, Offset, Piece, Text
 
 WINDOW: Final = 10_000
 """Rows of one piece of text and of one short transaction."""
@@ -36,7 +36,7 @@ def _copied(connection: Connection, query: Select[Any], options: str) -> Any:
 def _bound(compiled: Any, connection: Connection) -> dict[str, object]:
     """Return the values of the parameters as the driver takes them."""
     values = compiled.construct_params()
-    for name, parameter in compiled.binds.items():
+    for parameter, name in compiled.bind_names.items():
         convert = parameter.type.dialect_impl(connection.dialect).bind_processor(connection.dialect)
         if convert is not None:
             values[name] = convert(values[name])
@@ -68,10 +68,20 @@ def _cell(column: Column, dialect: Dialect) -> Text:
         case Kind.NUMERAL:
             return source if dialect.decimal_mark == "." else func.replace(source, ".", dialect.decimal_mark)
         case Kind.MOMENT:
-            return func.to_char(func.timezone("UTC", source), dialect.server_time)
+            return _moment(source, column.offset, dialect)
         case Kind.TEXT:
-            text = _harmless(source)
+            text = _harmless(source) if dialect.guarded else source
             return text if dialect.always_quoted else func.nullif(text, "")  # COPY would quote empty text
+
+
+def _moment(at: Text, offset: Offset | None, dialect: Dialect) -> Text:
+    shown: Text = func.timezone("UTC", at)
+    if offset is not None:
+        shown = shown.op("+")(func.make_interval(0, 0, 0, 0, 0, offset.minutes))
+    text = func.to_char(shown, dialect.server_time)
+    if not dialect.zone_mark:
+        return text
+    return text.concat(dialect.zone_mark if offset is None else offset.text)
 
 
 def _harmless(text: Text) -> Text:

@@ -4,8 +4,13 @@ import io
 import httpx
 import pytest
 
-from api.routes import sheets
+from api.app import close_app
+from api.services import ApiSettings
+from storage.store import Store
+from tests.fakes.api_app import app_on
+from tests.fakes.api_services import still_services
 from tests.fakes.filled_store import Answer, Filler
+from tests.unit.api.conftest import BASE
 
 Client = httpx.AsyncClient
 SHEET = "/sheets/readings.csv"
@@ -100,14 +105,18 @@ async def test_head_says_the_same_as_get_without_a_body(bench: Client, ids: dict
 
 
 async def test_more_rows_than_a_sheet_holds_are_refused_with_the_way_out(
-    bench: Client, ids: dict[str, int], monkeypatch: pytest.MonkeyPatch
+    filled: tuple[Store, dict[str, int]],
 ) -> None:
-    monkeypatch.setattr(sheets, "SHEET_ROWS", 86)
-    refused = await bench.get(SHEET, params={"dialect": "sheet"})
-    assert refused.status_code == 400
-    assert "narrow the readings with from and to" in refused.json()["errors"][0]["detail"]
-    assert (await bench.get(SHEET)).status_code == 200
-    assert (await bench.get(SHEET, params={"dialect": "sheet", "line": "ph"})).status_code == 200
+    small = ApiSettings("demo", sheet_rows=86, workbook_rows=86)
+    app = app_on(still_services(filled[0], small))
+    async with Client(transport=httpx.ASGITransport(app), base_url=BASE) as client:
+        for address in (f"{SHEET}?dialect=sheet", f"{SHEET}?dialect=sheet-eu", "/sheets/readings.xlsx"):
+            refused = await client.get(address)
+            assert refused.status_code == 400
+            assert "narrow the rows with from and to" in refused.json()["errors"][0]["detail"]
+        assert (await client.get(SHEET)).status_code == 200
+        assert (await client.get(SHEET, params={"dialect": "sheet", "line": "ph"})).status_code == 200
+    close_app(app)
 
 
 @pytest.mark.parametrize("query", ["dialect=excel", "from=now", "limit=5", "download=perhaps"])

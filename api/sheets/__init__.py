@@ -1,0 +1,1 @@
+"""Answering with sheets: which rows, in which form, and how they are sent."""
