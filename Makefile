@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 PORT ?= 8710
 FOR ?=
 
-.PHONY: help setup demo test lint check fix bench mutate workbook soak lock clean
+.PHONY: help setup demo test lint check fix bench mutate fuzz workbook soak lock clean
 
 help: ## list the targets
 	@grep -E '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 10
@@ -45,6 +45,9 @@ bench: $(VENV)/.dev ## measure speed; exit 1 below a bar
 
 mutate: $(VENV)/.dev ## break each formula and list what no test notices
 	$(BIN)/python -m tests.mutation
+
+fuzz: $(VENV)/.dev ## ask the API whatever its description allows, for 15 minutes (FOR=seconds)
+	$(BIN)/python -m tests.fuzz $(or $(FOR),900)
 
 workbook: ## write demo/example.ods, which pulls sheets from the running demo (needs LibreOffice; PORT=8710)
 	/usr/bin/python3 docs/example_workbook.py http://127.0.0.1:$(PORT) demo/example.ods

@@ -7,7 +7,7 @@ that the routes cost the start of the daemon nothing for each kind.
 from http import HTTPStatus
 from typing import Annotated, Any, Final
 
-from fastapi import APIRouter, Depends, Query, Request
+from fastapi import APIRouter, Depends, Path, Query, Request
 from sqlalchemy import Connection
 from starlette.convertors import Convertor, register_url_convertor
 
@@ -82,6 +82,8 @@ def _refuse_who_may_not_manage(plural: str, request: Request) -> None:
     refuse_below(request, Scope.MANAGE if plural in MANAGED else Scope.BENCH)
 
 
+Plural = Annotated[str, Path(json_schema_extra={"enum": sorted(_KINDS)})]
+"""Any other word is no route of ours."""
 After = Annotated[int, Query(ge=0, le=LARGEST, description="From `next` of the page before.")]
 
 router = APIRouter(tags=["records"])
@@ -115,7 +117,9 @@ def _free_sample_code(connection: Connection) -> str:
 
 
 @reads(router, "/{plural:records}", response_model=RecordPage, summary="Every record of a kind")
-async def list_records(plural: str, database: DatabaseOf, after: After = 0, limit: Limit = 100) -> RecordPage:
+async def list_records(
+    plural: Plural, database: DatabaseOf, after: After = 0, limit: Limit = 100
+) -> RecordPage:
     """Return the newest version of each record of a kind, in the order in which they were made."""
     found = await database.read(records_of_kind, _KINDS[plural], after=after, limit=limit + 1)
     more = found[limit - 1].record_id if len(found) > limit else None
@@ -123,13 +127,13 @@ async def list_records(plural: str, database: DatabaseOf, after: After = 0, limi
 
 
 @reads(router, "/{plural:records}/{code}", response_model=RecordBody, summary="One record")
-async def get_record(plural: str, code: str, database: DatabaseOf) -> RecordBody:
+async def get_record(plural: Plural, code: str, database: DatabaseOf) -> RecordBody:
     """Return the newest version of a record."""
     return _body(await database.read(_newest, _KINDS[plural], code))
 
 
 @reads(router, "/{plural:records}/{code}/history", response_model=HistoryBody, summary="Its versions")
-async def get_history(plural: str, code: str, database: DatabaseOf) -> HistoryBody:
+async def get_history(plural: Plural, code: str, database: DatabaseOf) -> HistoryBody:
     """Return every version of a record, oldest first, with who made it, when and why."""
     newest = await database.read(_newest, _KINDS[plural], code)
     found = await database.read(record_history, newest.record_id)
@@ -159,7 +163,7 @@ async def get_history(plural: str, code: str, database: DatabaseOf) -> HistoryBo
     summary="Make a record",
     dependencies=[Depends(_refuse_who_may_not_manage)],
 )
-async def make_record(plural: str, body: NewRecord, desk: DeskOf, services: ServicesOf) -> Any:
+async def make_record(plural: Plural, body: NewRecord, desk: DeskOf, services: ServicesOf) -> Any:
     """Make the first version of a record; a sample without a code gets one."""
     kind = _KINDS[plural]
 
@@ -185,7 +189,7 @@ async def make_record(plural: str, body: NewRecord, desk: DeskOf, services: Serv
     dependencies=[Depends(_refuse_who_may_not_manage)],
 )
 async def change_record(
-    plural: str, code: str, body: ChangedRecord, desk: DeskOf, services: ServicesOf
+    plural: Plural, code: str, body: ChangedRecord, desk: DeskOf, services: ServicesOf
 ) -> Any:
     """Make the next version of a record; whoever changed it meanwhile is not overwritten."""
     kind = _KINDS[plural]

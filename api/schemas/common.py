@@ -1,8 +1,18 @@
 """Types that several bodies share."""
 
-from typing import Annotated, Generic, TypeVar
+from collections.abc import Iterable, Sequence
+from types import NoneType, UnionType
+from typing import Annotated, Any, Generic, TypeVar, Union, get_args, get_origin
 
-from pydantic import BaseModel, ConfigDict, Field, WithJsonSchema
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationInfo,
+    WithJsonSchema,
+    field_validator,
+)
 
 UtcTime = Annotated[
     str,
@@ -21,6 +31,41 @@ class Body(BaseModel):
     """Base of all bodies: immutable, exact."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
+
+    @field_validator("*", mode="before")
+    @classmethod
+    def _is_no_number_in_disguise(cls, value: Any, info: ValidationInfo) -> Any:
+        """Refuse true, false and text where a number is wanted: they would count as 1, 0 and a number."""
+        field = cls.model_fields[info.field_name or ""]
+        if not _reads_by_itself(field.metadata) and in_disguise(field.annotation, value):
+            raise ValueError("wants a number, not true, false or text")
+        return value
+
+
+def in_disguise(wanted: Any, value: Any) -> bool:
+    """Tell whether a value, or one in it, is no number where nothing but a number is wanted."""
+    parts = get_args(wanted)
+    match get_origin(wanted):
+        case None:
+            return wanted in {int, float} and isinstance(value, bool | str)
+        case origin if origin is Annotated:
+            return not _reads_by_itself(parts[1:]) and in_disguise(parts[0], value)
+        case origin if origin in {Union, UnionType}:
+            return all(in_disguise(part, value) for part in parts if part is not NoneType)
+        case origin if origin is dict and isinstance(value, dict):
+            return any(in_disguise(parts[1], one) for one in value.values())
+        case origin if origin in {list, Sequence} and isinstance(value, list):
+            return any(in_disguise(parts[0], one) for one in value)
+        case origin if origin is tuple and isinstance(value, list):
+            kinds = [parts[0]] * len(value) if parts[-1:] == (Ellipsis,) else parts
+            return any(map(in_disguise, kinds, value))
+        case _:
+            return False
+
+
+def _reads_by_itself(marks: Iterable[Any]) -> bool:
+    """Tell whether a type turns text into a number on purpose, as a time does."""
+    return any(isinstance(mark, BeforeValidator) for mark in marks)
 
 
 class Page(Body, Generic[Item]):

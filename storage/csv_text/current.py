@@ -126,7 +126,7 @@ def standing_now() -> Select[Any]:
 
 
 def of_samples(is_one: Callable[[ColumnElement[Any]], ColumnElement[bool]]) -> ColumnElement[bool]:
-    """Return the condition that a result belongs to a sample for whose id something holds, by way of indexes."""
+    """Return the condition that a result is of a sample for whose id something holds, by way of indexes."""
     amended_here = select(amendment_item.c.result_id).where(is_one(amendment_item.c.sample_id))
     tied_here = (
         select(result_input.c.result_id)

@@ -1,0 +1,1 @@
+"""Whatever a stranger's program sends is answered as the description says."""
