@@ -54,6 +54,7 @@ CLOSING: Final = MappingProxyType(
         "retests": CardPoint("Every number is fit for use, replaced or rejected.", ("result.retest",)),
         "reviews": CardPoint("Nothing waits for a second person.", ("result.review",)),
         "holds": CardPoint("No hold is open.", ("hold.open",)),
+        "additions": CardPoint("Planned additions are made or cancelled.", ("addition.open",)),
         "copy": CardPoint("The store is written and copied.", ("store.not_written", "backup.due")),
         "probes": CardPoint("Probes stand in storage solution."),
         "guards": CardPoint("Caps and guard tubes are on, that of the hydroxide too."),

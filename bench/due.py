@@ -66,6 +66,13 @@ DUE: Final = MappingProxyType(
         "result.review": DueKind(
             "Good results wait for a second person.", "Somebody who did not measure them releases them."
         ),
+        "addition.open": DueKind(
+            "An addition was planned and is not made.", "Weigh and add it, or cancel it."
+        ),
+        "addition.retest": DueKind(
+            "A wine has settled after an addition and was not measured since.",
+            "Draw a sample and measure free SO2.",
+        ),
         "sample.waiting": DueKind("Samples wait on a tray.", "Measure them, or take them off."),
         "lot.unmeasured": DueKind(
             "Free SO2 of a finished wine was not measured for a month.", "Draw a sample and measure it."

@@ -7,6 +7,7 @@ from typing import Final
 from sqlalchemy import Connection
 
 from bench.due import DueItem, ranked
+from bench.due_cellar import addition_items
 from bench.due_controls import control_items
 from bench.due_work import hold_items, lot_items, result_items, shelf_items, tray_items, untied_items
 from bench.kinds.laboratory import Method, Reagent
@@ -46,6 +47,7 @@ def due_list(connection: Connection, now_us: int, around: Surroundings) -> list[
             *tray_items(connection),
             *untied_items(connection, methods, now_us),
             *result_items(connection, methods, now_us),
+            *addition_items(connection, now_us),
             *lot_items(connection, now_us),
         ]
     )

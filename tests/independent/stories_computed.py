@@ -67,6 +67,11 @@ class Notebook:
         self.factors: dict[str, list[tuple[datetime, float]]] = {}
         self.methods: dict[str, dict[str, Any]] = {}
         self.titres: dict[int, tuple[str, datetime, float]] = {}
+        self.volumes_l: dict[str, float] = {}
+        self.shares: dict[str, float] = {}
+        self.lots: dict[str, str] = {}
+        self.totals: dict[str, float] = {}
+        self.doses: dict[int, dict[str, Any]] = {}
         self.what: dict[str, Any] | None = None
         self.applied: dict[str, Any] | None = None
         self.right = 0
@@ -74,6 +79,7 @@ class Notebook:
 
     def note(self, path: str, body: dict[str, Any], answer: Any) -> None:
         """Write down what a request says."""
+        self.note_of_cellar(path, body, answer)
         if path == "reagents" and "nominal_mol_per_l" in body["fields"]:
             self.nominal[body["code"]] = body["fields"]["nominal_mol_per_l"]
         elif path == "methods":
@@ -82,7 +88,7 @@ class Notebook:
             strengths = body["strengths_mol_per_l"]
             factor = sum(strengths) / len(strengths) / self.nominal[body["titrant"]]
             self.factors.setdefault(body["titrant"], []).append((moment(body["at"]), factor))
-        elif path == "results" and answer is not None:
+        elif path == "results" and "aliquot_ml" in self.methods[body["method"]]:
             self.titres[answer["id"]] = (body["method"], moment(body["at"]), body["value"])
         elif path == "checks":
             self.titres[answer["id"]] = (body["method"], moment(body["at"]), body["given"])
@@ -92,6 +98,29 @@ class Notebook:
             self.applied = body
         elif path.endswith("/undo"):
             self.applied = None
+
+    def note_of_cellar(self, path: str, body: dict[str, Any], answer: Any) -> None:
+        """Write down what a request says of wines, what they hold, and what shall be added."""
+        if path == "lots":
+            self.volumes_l[body["code"]] = body["fields"]["volume_l"]
+        elif path == "reagents" and "strength" in body["fields"]:
+            self.shares[body["code"]] = body["fields"]["strength"]
+        elif path == "samples" and "lot" in body["fields"]:
+            self.lots[body["code"]] = body["fields"]["lot"]
+        elif path == "results" and self.methods[body["method"]]["quantity"] == "total_so2":
+            self.totals[self.lots[body["sample"]]] = body["value"]
+        elif path == "additions" and "id" in answer:
+            self.doses[answer["id"]] = body
+
+    def look_at_plan(self, number: int, plan: dict[str, Any]) -> None:
+        """Compare mass, rise and total of a planned addition, weighed to 0.1 g."""
+        asked = self.doses[number]
+        litres, share = self.volumes_l[asked["lot"]], self.shares[asked["substance"]]
+        grams = round(asked["dose_mg_l"] / 1000 * litres / share, 1)
+        rise = grams * share / litres * 1000
+        self.compare(f"{number} mass", plan["salt_g"], grams)
+        self.compare(f"{number} rise", plan["added_mg_l"], rise)
+        self.compare(f"{number} total", plan["total_mg_l"], self.totals[asked["lot"]] + rise)
 
     def value(self, number: int, supposed: dict[str, Any] | None) -> float:
         """Return what a titre amounts to, under a supposition if there is one that concerns it."""
@@ -128,6 +157,14 @@ class Notebook:
             return
         if isinstance(answer.get("inputs"), dict) and "titre_ml" in answer["inputs"]:
             self.compare("by its inputs", answer["value"], self.by_iodine(answer["inputs"]["titre_ml"]))
+        if "salt_g" in answer.get("plan", {}):
+            self.look_at_plan(answer["number"], answer["plan"])
+        self.look_at_titre(answer)
+        for one in answer.values():
+            self.look(one)
+
+    def look_at_titre(self, answer: dict[str, Any]) -> None:
+        """Compare what an answer shows of a titre that was noted."""
         number = answer.get("result", answer.get("id", answer.get("number")))
         if isinstance(number, int) and number in self.titres:
             if "new" in answer:
@@ -137,8 +174,6 @@ class Notebook:
                 self.compare(f"{number} amended", answer["value"], self.value(number, self.applied))
             elif isinstance(answer.get("value"), float):
                 self.compare(f"{number}", answer["value"], self.value(number, None))
-        for one in answer.values():
-            self.look(one)
 
 
 def on_line(factors: list[dict[str, Any]], at: datetime) -> float:
