@@ -116,6 +116,8 @@ class PublishReport:
     """Why it waits, in plain words; empty while all is well."""
     last_taken_us: int | None
     """When the broker last took a message, since the start of the daemon. [µs]"""
+    captures: bool = False
+    """Whether captures are published too."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,13 +13,12 @@ from acquire.errors import PortForbiddenError
 from api.schemas.line_stream import captures_message
 from storage.queries import position
 from storage.queries.line_stream import LineEvent, last_of_line, line_events, newest_session
+from storage.queries.publishing import CAPTURES_PLACE
 from storage.store import Store
 from tundish.outbox import note
 from tundish.publish import Message, Publishing
 from tundish.publish_messages import Sender
 
-PLACE: Final = "published.captures"
-"""Name of the position up to which a broker took every event of a line."""
 WINDOW: Final = 1000  # events read and noted together
 MOST_EVENTS: Final = 100  # of one message
 MOST_BYTES: Final = 32 << 10  # [bytes] of one message, before base64; one longer piece goes alone
@@ -38,11 +37,14 @@ class CaptureOutbox:
     async def open(self) -> None:
         """Find out how far it has come; where it never began, begin with this run of the daemon."""
         self._last.clear()
-        self._place = await asyncio.to_thread(self._find_place)
+        self._place, is_known = await asyncio.to_thread(self._find_place)
+        if not is_known:
+            await note(self._store, self._clock, lambda tx: tx.set_position(CAPTURES_PLACE, self._place))
 
-    def _find_place(self) -> int:
+    def _find_place(self) -> tuple[int, bool]:
         with self._store.reader() as connection:
-            return position(connection, PLACE) or newest_session(connection)
+            known = position(connection, CAPTURES_PLACE)
+            return known or newest_session(connection), known > 0
 
     async def publish_next(self, broker: Publishing) -> bool:
         """Publish what is next and note it; False if there was nothing. Raises `TransportError`."""
@@ -54,7 +56,7 @@ class CaptureOutbox:
             if why is not None:
                 text = f"the broker refuses {topic} ({why}); correct its access rules: captures wait for it"
                 raise PortForbiddenError(topic, text)
-        await note(self._store, self._clock, lambda tx: tx.set_position(PLACE, place))
+        await note(self._store, self._clock, lambda tx: tx.set_position(CAPTURES_PLACE, place))
         self._last |= last
         self._place = place
         return True

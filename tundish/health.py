@@ -98,4 +98,11 @@ class Health:
 def publish_report(publisher: "Publisher") -> PublishReport:
     """Return how publishing is doing as the API shows it."""
     state = publisher.state
-    return PublishReport(publisher.broker, state.state, state.since_us, state.why, state.last_taken_us)
+    return PublishReport(
+        broker=publisher.broker,
+        state=state.state,
+        since_us=state.since_us,
+        why=state.why,
+        last_taken_us=state.last_taken_us,
+        captures=publisher.captures,
+    )

@@ -50,7 +50,7 @@ def publisher_of(config: Config, folder: Path, store: Store, clock: Clock) -> "P
     outboxes: list[Outbox] = [LedgerOutbox(store, sender, clock, from_beginning=publish.from_beginning)]
     if publish.captures:
         outboxes.append(CaptureOutbox(store, sender, clock))
-    return Publisher(store.writer, source, sender, outboxes, clock=clock)
+    return Publisher(store.writer, source, sender, outboxes, clock=clock, captures=publish.captures)
 
 
 async def publish(publisher: "Publisher | None") -> None:

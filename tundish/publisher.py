@@ -75,6 +75,7 @@ class Publisher:
         outboxes: Sequence[Outbox],
         *,
         clock: Clock,
+        captures: bool = False,
         on_change: Callable[[PublishState], object] = lambda _state: None,
     ) -> None:
         self._writer = writer
@@ -82,6 +83,8 @@ class Publisher:
         self._sender = sender
         self._outboxes = outboxes
         self._clock = clock
+        self.captures = captures
+        """Whether captures are published too."""
         self._on_change = on_change
         self._backoff = Backoff()
         self._bell = asyncio.Event()

@@ -68,6 +68,12 @@ class PublishHealth(Body):
         description="How long the first of them waits; null if none. [s]", ge=0
     )
     refused: int = Field(description="Messages that the broker refused and that are kept for it.", ge=0)
+    captures_waiting: int | None = Field(
+        description="Pieces of captures that wait, counted up to 100 000; null if captures are not published."
+    )
+    oldest_capture_age_s: float | None = Field(
+        description="How long the first of them waits; null if none. [s]", ge=0
+    )
     first_refused: list[RefusedBody] = Field(description="The oldest of those, up to ten.")
 
 
@@ -123,10 +129,16 @@ def publish_health(report: PublishReport | None, outbox: OutboxRecord, now_us: i
         why=report.why,
         last_taken_at=optional_time(report.last_taken_us),
         waiting=outbox.waiting,
-        oldest_age_s=None if outbox.oldest_us is None else max(0, now_us - outbox.oldest_us) / 1e6,
+        oldest_age_s=_age_s(outbox.oldest_us, now_us),
         refused=outbox.refused,
+        captures_waiting=(outbox.pieces or 0) if report.captures else None,
+        oldest_capture_age_s=_age_s(outbox.oldest_piece_us, now_us) if report.captures else None,
         first_refused=[_refused_body(one) for one in outbox.first_refused],
     )
+
+
+def _age_s(at_us: int | None, now_us: int) -> float | None:
+    return None if at_us is None else max(0, now_us - at_us) / 1e6
 
 
 def _refused_body(record: RefusedRecord) -> RefusedBody:

@@ -10,6 +10,7 @@ from storage.queries.tied_results import BY_PEOPLE, MADE_FROM_READING
 from storage.schema import (
     amendment_item,
     amendment_state,
+    chunk,
     ledger,
     reading,
     refused_publish,
@@ -31,6 +32,9 @@ COUNTED: Final = 100_000
 """Messages that are counted one by one; beyond that, more is just more."""
 SHOWN: Final = 10
 """Refused messages that are shown."""
+
+CAPTURES_PLACE: Final = "published.captures"
+"""Name of the position up to which a broker took every event of a line."""
 
 
 class Due(NamedTuple):
@@ -68,6 +72,10 @@ class OutboxRecord:
     """Messages that a broker refused."""
     first_refused: tuple[RefusedRecord, ...]
     """The oldest of those, up to `SHOWN`."""
+    pieces: int | None = None
+    """Pieces of captures that wait, counted up to `COUNTED`; None if captures are not published."""
+    oldest_piece_us: int | None = None
+    """When the first of them came; None if there is none. [µs since 1970 UTC]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,12 +171,25 @@ def outbox(connection: Connection) -> OutboxRecord:
     """Return what waits to be published."""
     place = published_up_to(connection)
     first = due_after(connection, place.number, 1)
+    captures_up_to = position(connection, CAPTURES_PLACE)
     return OutboxRecord(
         waiting=count_due(connection, place.number, COUNTED),
         oldest_us=entered_at_us(connection, first[0].number) if first else None,
         refused=count_refused(connection),
         first_refused=tuple(refused(connection, SHOWN)),
+        pieces=_count_pieces(connection, captures_up_to) if captures_up_to else None,
+        oldest_piece_us=_first_piece_us(connection, captures_up_to) if captures_up_to else None,
     )
+
+
+def _count_pieces(connection: Connection, after: int) -> int:
+    waiting = select(chunk.c.number).where(chunk.c.number > after).limit(COUNTED).subquery()
+    return connection.execute(select(func.count()).select_from(waiting)).scalar_one()
+
+
+def _first_piece_us(connection: Connection, after: int) -> int | None:
+    query = select(chunk.c.at_us).where(chunk.c.number > after).order_by(chunk.c.number).limit(1)
+    return connection.execute(query).scalar()
 
 
 def refused(connection: Connection, limit: int, after: int = 0) -> list[RefusedRecord]:

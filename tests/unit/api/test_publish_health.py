@@ -10,7 +10,16 @@ from fastapi import FastAPI
 
 from api.app import close_app, create_app
 from api.services import PublishReport
-from storage.queries.publishing import Due, Place, RefusedRecord, due_after, note_place, set_aside
+from storage.queries.line_stream import line_events
+from storage.queries.publishing import (
+    CAPTURES_PLACE,
+    Due,
+    Place,
+    RefusedRecord,
+    due_after,
+    note_place,
+    set_aside,
+)
 from storage.store import Store
 from tests.fakes.api_services import StillHealth, still_services
 from tests.fakes.filled_store import NOON_US, SECOND_US, Filler, fill_bench
@@ -119,3 +128,18 @@ async def test_when_a_far_bench_was_last_heard_from_is_shown(client: httpx.Async
     (line,) = (await client.get("/api/v1/lines")).json()["items"]
     assert line["last_contact_at"] == "2025-10-03T12:01:00.000000Z"
     assert "the far bench was heard from" in (await client.get("/lines")).text
+
+
+async def test_health_says_how_much_of_the_captures_waits(
+    client: httpx.AsyncClient, app: FastAPI, store: Store
+) -> None:
+    said = (await client.get("/api/v1/health")).json()["publishing"]
+    assert (said["captures_waiting"], said["oldest_capture_age_s"]) == (None, None)
+    tell(app, replace(ONLINE, captures=True))
+    with store.reader() as connection:
+        heard = [event for event in line_events(connection, 0, 1000) if event.what == "heard"]
+    store.writer.submit(lambda tx: tx.set_position(CAPTURES_PLACE, heard[-3].number)).result(10)
+    said = (await client.get("/api/v1/health")).json()["publishing"]
+    assert said["captures_waiting"] == 2
+    assert said["oldest_capture_age_s"] == (NOON_US + 300 * SECOND_US - heard[-2].at_us) / 1e6
+    assert "2 pieces, the first since" in (await client.get("/lines")).text

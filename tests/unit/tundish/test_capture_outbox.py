@@ -12,9 +12,10 @@ from acquire.clock import SystemClock
 from acquire.errors import PortForbiddenError, PortLostError
 from acquire.far.message import FarEvent, read_message
 from storage.queries.line_stream import line_events
+from storage.queries.publishing import CAPTURES_PLACE
 from storage.store import Store
 from tests.fakes.filled_store import Answer, Filler
-from tundish.capture_outbox import MOST_BYTES, MOST_EVENTS, PLACE, CaptureOutbox
+from tundish.capture_outbox import MOST_BYTES, MOST_EVENTS, CaptureOutbox
 from tundish.publish import Message, Publishing
 from tundish.publish_messages import Sender
 
@@ -91,7 +92,7 @@ def test_whenever_broker_or_daemon_die_every_event_comes_in_order(
     store: Store, filler: Filler, deaths: list[int]
 ) -> None:
     taken: list[Message] = []
-    store.writer.submit(lambda tx: tx.set_position(PLACE, filler.session)).result(10)
+    store.writer.submit(lambda tx: tx.set_position(CAPTURES_PLACE, filler.session)).result(10)
 
     async def live() -> None:
         for death in deaths:
