@@ -1,6 +1,6 @@
 """Something in every table of the bench: rows that hold what their table wants, and mean nothing."""
 
-from sqlalchemy import CheckConstraint, Column, LargeBinary, Table, Text
+from sqlalchemy import CheckConstraint, Column, LargeBinary, Table, Text, select
 from sqlalchemy.types import Double
 
 from storage.rows import Row, SqlValue
@@ -18,6 +18,7 @@ from storage.schema import (
     control_input,
     control_record,
     curve_point,
+    driver,
     frame,
     hold,
     hold_change,
@@ -26,6 +27,9 @@ from storage.schema import (
     on_instrument,
     outside_result,
     pin,
+    pour,
+    pour_capture,
+    reading,
     record,
     record_link,
     release,
@@ -37,6 +41,7 @@ from storage.schema import (
     run_end,
     run_note,
     run_warning,
+    settled,
     standing,
     tie,
     tray_item,
@@ -80,6 +85,9 @@ PARENTS_FIRST = (
     alert,
     alert_end,
     card,
+    pour,
+    pour_capture,
+    settled,
 )
 
 
@@ -90,7 +98,10 @@ def fill_bench_tables(store: Store) -> None:
 
 def _fill(tx: Transaction) -> None:
     places = dict(zip(("number", "ordinal", "capture_number"), _a_frame(tx), strict=True))
-    entered: dict[str, int] = {}
+    entered = {
+        heard.name: tx.connection.execute(select(heard.c.number).limit(1)).scalar_one()
+        for heard in (driver, reading)
+    }
     for table in PARENTS_FIRST:
         row: Row = tuple(_value(table, column, places, entered) for column in list(table.columns)[1:])
         entered[table.name] = tx.enter(
