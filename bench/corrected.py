@@ -26,11 +26,12 @@ from storage.queries import WITHDRAWN, UntakenReading, ledger_after
 from storage.queries.results import (
     CurrentResult,
     newest_version,
+    readings_with_results,
     results_by_id,
     results_standing_on,
     sources_of_result,
 )
-from storage.queries.trays import Tie, tie_of
+from storage.queries.trays import Tie, instruments_ever_set, tie_of, ties_of
 from storage.rows import FaultRow, Row
 from storage.schema import taken
 from storage.transaction import Transaction
@@ -51,12 +52,20 @@ class _Now(NamedTuple):
 def correct(tx: Transaction, actor: Actor, readings: Sequence[UntakenReading]) -> None:
     """Bring results in step with corrected readings, in their order; of several versions the last counts."""
     newest = {reading.reading_id: reading for reading in readings}
-    for reading in newest.values():
+    for reading in _concerned(tx.connection, list(newest.values())):
         try:
             _correct_one(tx, _by(tx.connection, actor, reading), reading)
         except Exception as error:  # a fault of ours in one stops neither the others nor the hearing
             text = f"reading {reading.reading_id}: {type(error).__name__}: {error}"
             _enter(tx, actor, "fault.found", fault=[FaultRow(None, None, "intake", text)])
+
+
+def _concerned(connection: Connection, readings: Sequence[UntakenReading]) -> list[UntakenReading]:
+    """Return those that a result stands on, or that belong to somebody: of a busy line these are few."""
+    ids = [one.reading_id for one in readings]
+    known = {*readings_with_results(connection, ids), *ties_of(connection, ids)}
+    ever_set = instruments_ever_set(connection, {one.instrument for one in readings})
+    return [one for one in readings if one.reading_id in known or one.sample or one.instrument in ever_set]
 
 
 def _by(connection: Connection, actor: Actor, reading: UntakenReading) -> Actor:

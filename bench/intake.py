@@ -25,6 +25,9 @@ from storage.transaction import Transaction
 PLACE: Final = "intake"
 """Name of this step's place in the store."""
 
+CORRECTED: Final = 50
+"""Most corrected readings of one commit: what stands on each is worked out anew."""
+
 BATCH: Final = 1000
 """Most readings taken in one commit: bounds memory and the length of the transaction."""
 
@@ -63,7 +66,7 @@ class Intake:
         """
         with self._one_at_a_time:
             with self._store.reader() as connection:
-                readings = untaken_readings(connection, after=self._place, limit=BATCH)
+                readings = _bounded(untaken_readings(connection, after=self._place, limit=BATCH))
                 again = repeats(connection, readings)
             if self._runs is not None:
                 self._runs.step()  # a run is known before the result that it gave
@@ -112,6 +115,12 @@ class Intake:
 
     def _by(self) -> Actor:
         return Actor(self._actor, ActorKind.DAEMON, self._clock_us(), software=self._software)
+
+
+def _bounded(readings: list[UntakenReading]) -> list[UntakenReading]:
+    """Return readings up to the last corrected one that may come in the same commit."""
+    corrected = [place for place, one in enumerate(readings) if one.version > 1]
+    return readings[: corrected[CORRECTED]] if len(corrected) > CORRECTED else readings
 
 
 def taken_row(reading: UntakenReading, repeat_of: int | None = None) -> TakenRow:

@@ -179,6 +179,14 @@ def results_by_method_version(connection: Connection, method_id: int, version: i
     return sorted(connection.execute(query).scalars())
 
 
+def readings_with_results(connection: Connection, reading_ids: Sequence[int]) -> set[int]:
+    """Return those of some readings that a result stands on."""
+    query = select(result_input.c.source_id).where(
+        result_input.c.source == "reading", result_input.c.source_id.in_(reading_ids)
+    )
+    return set(connection.execute(query).scalars())
+
+
 def history_of_result(connection: Connection, result_id: int) -> list[Change]:
     """Return everything that was done to a result, oldest first."""
     touched = union(

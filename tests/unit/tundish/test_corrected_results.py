@@ -3,6 +3,7 @@
 import pytest
 
 from bench.canonical_json import from_text
+from bench.intake import CORRECTED, Intake
 from evaluate.formulas import recompute
 from storage.queries import ReadingFilter, newest_readings
 from storage.queries.results import (
@@ -15,7 +16,7 @@ from storage.queries.results import (
 )
 from storage.store import Store
 from storage.verify import verify
-from tests.fakes.heard_captures import hear, pour, so2_rows
+from tests.fakes.heard_captures import AT_US, hear, pour, so2_rows
 from tests.unit.bench.acts import make, take_in
 
 NO_SUCH_COLUMN = so2_rows(columns=2)
@@ -116,3 +117,15 @@ async def test_every_version_is_taken_in_once(bench: Store) -> None:
         (2, "31.00", "mg/L"),
     }
     assert [one.value for one in results(bench)] == [28.5, 31.0]
+
+
+async def test_many_corrected_readings_are_taken_in_small_pieces(store: Store) -> None:
+    await hear(store, WRONG, [b"W-1;28.50;20.1\n" * 120])
+    take_in(store)
+    pour(store, RIGHT)
+    intake = Intake(store, lambda: AT_US, "tundish")
+    taken = []
+    while count := intake.step():
+        taken.append(count)
+    assert sum(taken) == 120
+    assert max(taken) == CORRECTED
