@@ -27,6 +27,14 @@ DECIDES: Final = (
 CAUTIONS: Final = (GASES, LOOK, DECIDES)
 
 
+MEASURED: Final = (
+    ("free", "Free SO2 measured", " mg/L"),
+    ("total", "Total SO2 measured", " mg/L"),
+    ("ph", "pH measured", ""),
+)
+"""What a plan stands on: its name there, the words for it, and its unit."""
+
+
 class Row(NamedTuple):
     """A name with what stands beside it."""
 
@@ -90,11 +98,12 @@ def _dose(plan: dict[str, Any]) -> Iterator[Row]:
     yield Row("Adds", f"{plan['added_mg_l']:.1f} mg/L of SO2 (the mass goes to {plan['step_g']:g} g)")
     if plan["water_ml"]:
         yield Row("Dissolved in", f"{plan['water_ml']:g} mL of water; it counts in the tally of the lot")
-    for name in ("free", "total", "ph"):
+    for name, words, unit in MEASURED:
         if (one := plan[name]) is not None:
             yield Row(
-                f"{name} measured",
-                f"{one['value']:.4g} on {_day(one['at_us'])}, result {one['result']}, {one['standing']}",
+                words,
+                f"{one['value']:.4g}{unit} on {_day(one['at_us'])},"
+                f" result {one['result']}, {one['standing']}",
             )
 
 

@@ -126,7 +126,7 @@ def _figures(
         detail = "there is nothing to add: the free SO2 is there already, or the dose is below a step"
         raise RefusedError("addition.cannot_be_planned", detail, Fault("dose_mg_l", detail))
     if found.total_mg_per_l > limit_mg_l:
-        detail = f"the total would pass its limit: {found.legal.statement}; lower the dose"
+        detail = f"the total would pass its limit: {found.legal.statement}"
         raise RefusedError("addition.over_limit", detail, Fault("dose_mg_l", detail))
     return found
 

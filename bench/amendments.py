@@ -88,9 +88,13 @@ def suppose(connection: Connection, what: WhatIf) -> Iterator[Supposed]:
 
 
 def _directly(connection: Connection, what: WhatIf) -> Iterator[Supposed]:
+    methods: dict[tuple[int, int], Method] = {}
     for ids in _pieces(_concerned(connection, what)):
         for of in results_by_id(connection, ids):
-            if of.value is not None and (found := _supposed(connection, of, what)) is not None:
+            key = (of.method_id, of.method_version)
+            if key not in methods:
+                methods[key] = by_id(connection, Method, *key).body
+            if of.value is not None and (found := _supposed(of, methods[key], what)) is not None:
                 yield found
 
 
@@ -153,7 +157,7 @@ def _concerned(connection: Connection, what: WhatIf) -> list[int]:
     return [one for one in inside if one in stood_on]
 
 
-def _supposed(connection: Connection, of: CurrentResult, what: WhatIf) -> Supposed | None:
+def _supposed(of: CurrentResult, method: Method, what: WhatIf) -> Supposed | None:
     inputs = from_text(of.inputs)
     changed = dict(inputs)
     if what.factors and "titrant_factor" in inputs:
@@ -163,7 +167,6 @@ def _supposed(connection: Connection, of: CurrentResult, what: WhatIf) -> Suppos
     if changed == inputs:
         return None
     formula_id, version = of.formula.split("/")
-    method = by_id(connection, Method, of.method_id, of.method_version).body
     try:
         value = recompute(formula_id, changed, int(version))
         uncertainty = uncertainty_of(method, of.formula, changed, value)

@@ -12,7 +12,13 @@ from bench.kinds.laboratory import Method
 from bench.records import by_id
 from evaluate.formulas import recompute
 from storage.queries.control_records import Source
-from storage.queries.results import CurrentResult, results_by_id, results_standing_on, sources_of_result
+from storage.queries.results import (
+    CurrentResult,
+    results_by_id,
+    results_standing_on,
+    results_under,
+    sources_of_result,
+)
 
 
 class Part(NamedTuple):
@@ -36,6 +42,8 @@ INHERITED: Final = {
     "do_not_use": "input.do_not_use",
 }
 """What the standing of a part is to the result that stands on it."""
+_A_PIECE: Final = 500
+"""Results asked for at a time."""
 ALLOWANCE_U: Final = 2.0  # [1] standard uncertainties; free above total within it is no contradiction
 
 
@@ -63,29 +71,45 @@ def followers(
     `changed` is the new value and standard uncertainty by result id; a part that is not among them keeps its
     own. [unit of each result]
     """
-    for of in results_by_id(connection, dependents(connection, list(changed))):
-        if of.value is not None and (found := _followed(connection, of, changed)) is not None:
-            yield found
+    methods: dict[tuple[int, int], Method] = {}
+    ids = dependents(connection, list(changed))
+    for start in range(0, len(ids), _A_PIECE):
+        piece = ids[start : start + _A_PIECE]
+        under = results_under(connection, piece)
+        others = {one.source_id for sources in under.values() for one in sources} - set(changed)
+        now: dict[int, tuple[float | None, float | None]] = dict(changed)
+        now |= {one.result_id: (one.value, one.uncertainty) for one in results_by_id(connection, others)}
+        for of in results_by_id(connection, piece):
+            key = (of.method_id, of.method_version)
+            if key not in methods:
+                methods[key] = by_id(connection, Method, *key).body
+            found = _followed(of, methods[key], under.get(of.result_id, []), now)
+            if found is not None:
+                yield found
 
 
 def dependents(connection: Connection, ids: Sequence[int]) -> list[int]:
     """Return the ids of the results that stand on some results."""
     found: set[int] = set()
-    for start in range(0, len(ids), 500):
-        found.update(results_standing_on(connection, "result", ids[start : start + 500]))
+    for start in range(0, len(ids), _A_PIECE):
+        found.update(results_standing_on(connection, "result", ids[start : start + _A_PIECE]))
     return sorted(found)
 
 
 def _followed(
-    connection: Connection, of: CurrentResult, changed: Mapping[int, tuple[float, float | None]]
+    of: CurrentResult,
+    method: Method,
+    sources: Sequence[Source],
+    now: Mapping[int, tuple[float | None, float | None]],
 ) -> Followed | None:
+    """Return what a result becomes with its parts as they are now; None if it does not move."""
     formula_id, version = of.formula.split("/")
     inputs = from_text(of.inputs)
     names = {part.quantity: part.input for part in DERIVATIONS.get(formula_id, ())}
     doubts: dict[str, float] = {}
     new = dict(inputs)
-    for source, part in parts_of(connection, of):
-        value, doubt = changed.get(part.result_id, (part.value, part.uncertainty))
+    for source in sources:
+        value, doubt = now.get(source.source_id, (None, None))
         if source.role not in names or value is None:
             return None
         new[names[source.role]] = value
@@ -93,8 +117,7 @@ def _followed(
             doubts[names[source.role]] = doubt
     if "allowance_mg_per_l" in new:
         new["allowance_mg_per_l"] = ALLOWANCE_U * hypot(*doubts.values())
-    if new == inputs:
+    if of.value is None or new == inputs:
         return None
-    method = by_id(connection, Method, of.method_id, of.method_version).body
     value = recompute(formula_id, new, int(version))
     return Followed(of, value, uncertainty_of(method, of.formula, new, value, doubts), to_text(new))

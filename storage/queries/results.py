@@ -163,6 +163,27 @@ def sources_of_result(connection: Connection, result_id: int, version: int) -> l
     return [Source(*row) for row in connection.execute(query)]
 
 
+def results_under(connection: Connection, ids: Sequence[int]) -> dict[int, list[Source]]:
+    """Return, by the id of a result, the results that its original stood on, for at most some hundred ids."""
+    query = (
+        select(
+            result_input.c.result_id,
+            result_input.c.role,
+            result_input.c.source,
+            result_input.c.source_id,
+            result_input.c.source_version,
+        )
+        .where(
+            result_input.c.result_id.in_(ids), result_input.c.version == 1, result_input.c.source == "result"
+        )
+        .order_by(result_input.c.result_id, result_input.c.ordinal)
+    )
+    found: dict[int, list[Source]] = {}
+    for result_id, *source in connection.execute(query):
+        found.setdefault(result_id, []).append(Source(*source))
+    return found
+
+
 def results_standing_on(connection: Connection, source: str, source_ids: Sequence[int]) -> list[int]:
     """Return the ids of results of which a version stands on something, oldest first."""
     query = (
