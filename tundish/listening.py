@@ -9,7 +9,7 @@ import asyncio
 from dataclasses import replace
 
 from acquire.clock import SystemClock, now
-from acquire.config import LineSettings, MqttSource
+from acquire.config import FarSource, LineSettings, MqttSource
 from acquire.doctor.evidence import Evidence, Signals
 from acquire.doctor.hints import Hint
 from acquire.doctor.ward import Examination, Ward
@@ -35,6 +35,8 @@ async def listen(plan: LinePlan, for_s: float | None, say: Say) -> None:
     LineNotHeardError
         If the line cannot be opened at the beginning; one that is lost later is tried again.
     """
+    if isinstance(plan.settings.source, FarSource):
+        raise LineNotHeardError(f"line {plan.settings.name!r} is of a far bench; listen to it there")
     if plan.factory().to_send():
         say("this driver asks its instrument; nothing is asked here, so only what comes by itself is shown")
     listening = Listening(plan, say)

@@ -60,6 +60,7 @@ class FarLine:
         self._mqtt = MqttLine(source.mqtt, clock)
         self._taking = FarTaking(source, driver, sink, record, clock=clock, memory=parts.memory)
         self._stopping = asyncio.Event()
+        self._was_strange = False  # whether the last message was none of ours
 
     @property
     def last_round_ns(self) -> int | None:
@@ -137,6 +138,7 @@ class FarLine:
                 raise HeldError(str(error)) from error
             self._record.say("warning", "far.refused", why=str(error), size=len(payload))
             self._record.enter(Condition.UNRECOGNISED, at, str(error))
+            self._was_strange = True
             return
         if message.store_kind != self._parts.store_kind:
             raise HeldError(
@@ -205,5 +207,6 @@ class FarLine:
                 "waited at the broker, or that clock is behind"
             )
         state = self._record.state
-        if state.state is not Condition.OPEN or bool(why) != bool(state.why):
+        if self._was_strange or (state.state is Condition.OPEN and bool(why) != bool(state.why)):
             self._record.enter(Condition.OPEN, at, why)
+            self._was_strange = False

@@ -22,7 +22,7 @@ from storage.queries import captures_before, chunks_after, gaps_before
 from storage.queries.far import far_place
 from storage.store import Store
 from tests.fakes.broker_client import publish
-from tests.fakes.line_driver import FakeLineDrivers
+from tests.fakes.line_driver import FakeAskers, FakeLineDrivers
 from tests.services.mosquitto import Mosquitto
 from tests.unit.tundish.conftest import AT_US
 from tundish.far_memory import StoredFar
@@ -367,6 +367,21 @@ async def test_a_far_clock_that_is_off_is_told_and_what_it_dated_is_kept_so(
         far.hears(b"pH 3.43\n")
         await far.tells(3)
         await here.until(lambda: here.took(far.events[-1]["revision"]) and not here.state.why)
+
+
+async def test_an_instrument_that_its_driver_does_not_know_stays_unrecognised(
+    store: Store, mosquitto: Mosquitto
+) -> None:
+    far = FarBench(mosquitto)
+    far.opens()
+    for _ in range(3):
+        far.hears(b"burette\n")
+    async with collecting(Collector(store, mosquitto, driver=FakeAskers(b"ph meter"))) as here:
+        await far.tells(0, 3)
+        await here.until_state(Condition.UNRECOGNISED, "it says burette")
+        await far.tells(3)
+        await here.until(lambda: here.took(far.events[-1]["revision"]))
+        assert here.state.state is Condition.UNRECOGNISED
 
 
 async def test_another_store_at_the_far_bench_begins_anew(

@@ -13,6 +13,7 @@ from acquire.clock import SystemClock
 from acquire.config import (
     CaptureFileSource,
     DevicePath,
+    FarSource,
     LineSettings,
     MqttSource,
     PortUrl,
@@ -161,3 +162,9 @@ async def test_a_broker_is_listened_to_beside_the_daemon(mosquitto: Mosquitto) -
         await daemon.wait()
     assert daemon.take().pieces[0].data == FRAME
     await daemon.close()
+
+
+async def test_a_line_of_a_far_bench_is_listened_to_there() -> None:
+    source = FarSource(MqttSource("broker.example", "t/north/v1/capture/so2", "x"), "north", "so2", "bur-1")
+    with pytest.raises(LineNotHeardError, match="is of a far bench; listen to it there"):
+        await listen(plan_of(source), None, lambda _text: None)
