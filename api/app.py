@@ -27,6 +27,7 @@ from api.routes import (
     holds,
     instruments,
     keys,
+    learning,
     ledger,
     line_acts,
     line_stream,
@@ -113,6 +114,7 @@ def _parts(app: FastAPI) -> Parts:
 
 _DAEMON = (health, clock, backups, line_acts, keys)
 _HEARING = (
+    learning,
     lines,
     line_stream,
     instruments,

@@ -9,6 +9,7 @@ from sqlalchemy import Connection
 
 from api.acts import Acts, LineControl
 from api.doctor import LineDoctor
+from api.learner import Learner
 from api.pours import Pours
 from storage.writer import Writer
 
@@ -196,6 +197,7 @@ class Services:
     acts: Acts
     health: HealthSource
     doctor: LineDoctor
+    learner: Learner
     pours: Pours
     settings: ApiSettings
     clock_us: Callable[[], int]

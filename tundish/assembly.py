@@ -21,6 +21,7 @@ from tundish.config import Config
 from tundish.doctor import DaemonDoctor
 from tundish.health import Health, Lines
 from tundish.host_clock import judge, read_clocks
+from tundish.learner import DaemonLearner
 from tundish.line_book import LineBook
 from tundish.pours import DaemonPours
 from tundish.store_sink import DAEMON, StoreSink
@@ -107,6 +108,7 @@ def services_of(parts: Parts, config: Config, clock_us: Callable[[], int]) -> Se
         acts=RecordOfActs(parts.acts),
         health=Health(parts.store, parts.clock, parts.publisher),
         doctor=parts.doctor,
+        learner=DaemonLearner(),
         pours=DaemonPours(parts.store, clock_us),
         settings=api_settings(config),
         clock_us=clock_us,

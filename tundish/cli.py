@@ -16,6 +16,7 @@ COMMANDS = {
     "demo": "run the daemon on a simulated bench",
     "export": "write everything that a store holds in open form, or read it back",
     "keys": "make, list and revoke keys for programs and for the network",
+    "learn": "propose a driver file from the bytes of an unknown instrument",
     "lines": "list ports, and the lines of a running daemon",
     "listen": "show what comes in on a line, byte by byte",
     "migrate": "bring the tables of a store up to date, and give rights in them",

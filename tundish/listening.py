@@ -69,7 +69,7 @@ class Listening:
             make_transport=transport_for,
             on_change=self._on_change,
         )
-        self._supervisor.add_line(_aside(plan.settings), MuteDrivers(plan.factory))
+        self._supervisor.add_line(aside(plan.settings), MuteDrivers(plan.factory))
 
     async def until_it_ends(self) -> None:
         """Hear, and say what changes."""
@@ -129,7 +129,7 @@ class Listening:
                 self._say(in_words(hint))
 
 
-def _aside(settings: LineSettings) -> LineSettings:
+def aside(settings: LineSettings) -> LineSettings:
     """Return the settings of a line that takes nothing away from the daemon."""
     source = settings.source
     if not isinstance(source, MqttSource):

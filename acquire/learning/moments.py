@@ -185,7 +185,8 @@ def _is_time(read: TimeForm, text: str) -> bool:
 
 def _is_swapped(form: str, other: str) -> bool:
     """Tell whether two forms differ in the order of day and month alone."""
-    return "MMM" not in form and form == other.translate(str.maketrans("DM", "MD"))
+    one_digit = [each.replace("DD", "D").replace("MM", "M") for each in (form, other)]
+    return "MMM" not in form and one_digit[0] == one_digit[1].translate(str.maketrans("DM", "MD"))
 
 
 @lru_cache(maxsize=512)

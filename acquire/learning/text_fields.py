@@ -123,7 +123,7 @@ def status_guess(found: Study, words: Vocabulary) -> Guess | None:
             words.ask_outcome("status", text, count, key)
         else:
             codes[text] = outcome.value
-    because = f"{', '.join(map(repr, good))} usually means that all is well; {len(counts)} codes came"
+    because = f"{', '.join(map(repr, good))} usually means that all is well; codes that came: {len(counts)}"
     return Guess(
         {"kind": "status", "codes": codes}, 0.9, [Claim(key, "a status code", 0.7, because, is_guess=True)]
     )

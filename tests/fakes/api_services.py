@@ -152,6 +152,40 @@ class StillDoctor:
         return DoctorReport(12.5, 5000, 0, newest, 3, {"not_text": 2}, lines, (hint,))
 
 
+class StillLearner:
+    """Has one proposal, whatever the bytes."""
+
+    async def learn(self, data: bytes, answers: Mapping[str, str], name: str) -> Mapping[str, Any]:
+        refused = {"reason": "not_a_number", "count": 2, "detail": "----", "example": "1;----"}
+        score: dict[str, Any] = {
+            "frames_read": 30,
+            "frames_refused": 2,
+            "readings": 30,
+            "read_bytes": 900,
+            "refused_bytes": 20,
+        }
+        score |= {"filler_bytes": 0, "refused": [refused]}
+        claim = {
+            "about": "framing",
+            "says": "lines",
+            "confidence": 0.98,
+            "because": "60 of 60",
+            "is_guess": False,
+        }
+        question = {"key": "lamp", "asks": "which?", "seen": ["97%"], "meanwhile": "not read", "choices": []}
+        return {
+            "standing": "good",
+            "why": "30 of 32",
+            "driver": f'name = "{name}"',
+            "claims": [claim],
+            "questions": [question],
+            "training": score,
+            "held_out": score,
+            "held_out_from": len(data) // 2,
+            "unused_answers": list(answers),
+        }
+
+
 def still_services(store: Store, settings: ApiSettings | None = None) -> Services:
     """Return services round a store, with one line that is open and one that is lost, at a fixed time."""
     return Services(
@@ -162,6 +196,7 @@ def still_services(store: Store, settings: ApiSettings | None = None) -> Service
         acts=StoreActs(store),
         health=StillHealth(),
         doctor=StillDoctor(),
+        learner=StillLearner(),
         pours=DaemonPours(store, lambda: NOON_US + 300 * SECOND_US),
         settings=settings or ApiSettings(store.info.kind, live_round_s=0),
         clock_us=lambda: NOON_US + 300 * SECOND_US,

@@ -127,6 +127,7 @@ WRITES = {
     "/api/v1/backups": {"POST"},
     "/api/v1/keys": {"POST"},
     "/api/v1/keys/{number}/revoke": {"POST"},
+    "/api/v1/learn": {"POST"},
     "/api/v1/pours": {"POST"},
     "/api/v1/pours/preview": {"POST"},
     "/api/v1/instruments/{instrument}/tap": {"POST"},

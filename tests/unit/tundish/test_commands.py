@@ -54,10 +54,10 @@ def test_every_command_has_help_with_an_example(name: str) -> None:
     assert f"Example: tundish {name}" in result.output
 
 
-@pytest.mark.parametrize("name", ["run", "demo", "listen"])
+@pytest.mark.parametrize("name", ["run", "demo", "listen", "learn"])
 @pytest.mark.parametrize("time", ["nan", "inf", "-1", "soon"])
 def test_a_time_to_stop_after_is_a_finite_number_of_seconds(name: str, time: str) -> None:
-    result = call(name, "--for", time, *(["ph"] if name == "listen" else []))
+    result = call(name, "--for", time, *(["ph"] if name in ("listen", "learn") else []))
     assert result.exit_code == 2
     assert f"'{time}' is no length of time; give seconds such as 60" in result.output
 
