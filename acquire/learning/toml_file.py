@@ -49,7 +49,7 @@ def _escaped_character(one: str) -> str:
     if "\udc80" <= one <= "\udcff":
         return rf"\x{ord(one) - 0xDC00:02X}"
     if one == "'" or ord(one) < 0x20 or 0x7F <= ord(one) < 0xA0:
-        return rf"\x{ord(one):02X}"
+        return "".join(rf"\x{byte:02X}" for byte in one.encode("utf-8"))
     return one
 
 
