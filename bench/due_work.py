@@ -12,10 +12,10 @@ from bench.evaluation import expiry_us
 from bench.kinds.laboratory import Method, Reagent
 from bench.records import Record
 from storage.queries.due import (
+    JudgedResult,
+    judged_since,
     lots_measured_since,
     tray_waiting,
-    unfit_results,
-    unreleased_results,
     untied_readings,
 )
 from storage.queries.holds import holds
@@ -86,16 +86,34 @@ def untied_items(connection: Connection, methods: Sequence[Record[Method]], now_
 def result_items(connection: Connection, methods: Sequence[Record[Method]], now_us: int) -> Iterator[DueItem]:
     """Yield numbers that nothing fit for use has replaced, and those that wait for a second person. [µs]"""
     for one in methods:
-        for result_id, sample_id, at_us in unfit_results(connection, one.record_id, now_us - RETEST_US):
-            sample = None if sample_id is None else record_by_id(connection, sample_id)
+        judged = judged_since(connection, one.record_id, now_us - RETEST_US)
+        for of in unreplaced(judged):
+            sample = None if of.sample_id is None else record_by_id(connection, of.sample_id)
             name = "no sample" if sample is None else sample.code
-            evidence = f"{one.code} of {name}, result {result_id}"
-            yield DueItem("result.retest", f"result {result_id}", at_us, evidence)
+            evidence = f"{one.code} of {name}, result {of.result_id}"
+            yield DueItem("result.retest", f"result {of.result_id}", of.at_us, evidence)
         if one.body.release == "second_person":
-            waiting = unreleased_results(connection, one.record_id, now_us - RETEST_US)
+            waiting = [of.at_us for of in judged if of.standing == "good" and of.mark is None]
             if waiting:
-                evidence = f"{len(waiting)} by {one.code}"
-                yield DueItem("result.review", one.code, min(at_us for _, at_us in waiting), evidence)
+                yield DueItem("result.review", one.code, min(waiting), f"{len(waiting)} by {one.code}")
+
+
+def unreplaced(judged: Sequence[JudgedResult]) -> list[JudgedResult]:
+    """Return the results that are not fit for use and that no later one of their sample replaces.
+
+    What was rejected needs nothing, and neither does what a person released all the same.
+    """
+    replaced_until: dict[int, int] = {}
+    for one in judged:
+        if one.sample_id is not None and one.standing in ("good", "provisional"):
+            replaced_until[one.sample_id] = max(one.at_us, replaced_until.get(one.sample_id, 0))
+    return [
+        one
+        for one in judged
+        if one.standing in ("do_not_use", "look_again")
+        and one.mark not in ("rejected", "released")
+        and one.at_us >= replaced_until.get(one.sample_id or 0, 0)
+    ]
 
 
 def lot_items(connection: Connection, now_us: int) -> Iterator[DueItem]:

@@ -5,7 +5,7 @@ Each question is answered by an index, whatever the size of the store.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from sqlalchemy import ColumnElement, Connection, ScalarSelect, case, exists, func, select
 
@@ -24,6 +24,8 @@ from storage.schema import (
     tray_item,
 )
 
+TRAY_CHANGES: Final = 5000
+
 
 @dataclass(frozen=True, slots=True)
 class Untied:
@@ -37,20 +39,26 @@ class Untied:
 
 
 def tray_waiting(connection: Connection) -> list[tuple[str, int, int]]:
-    """Return instrument, count and since when of each tray on which something waits. [µs]"""
-    newer = tray_item.alias("newer")
-    behind = select(newer.c.number).where(
-        newer.c.item_id == tray_item.c.item_id, newer.c.version > tray_item.c.version
-    )
-    put = ledger.alias("put")
+    """Return instrument, count and since when of each tray on which something waits. [µs]
+
+    The newest `TRAY_CHANGES` changes are looked through: what waited before them was forgotten long ago.
+    """
     query = (
-        select(tray_item.c.instrument, func.count(), func.min(put.c.at_us))
-        .join(put, put.c.number == tray_item.c.item_id)
-        .where(tray_item.c.state == "waiting", ~behind.exists())
-        .group_by(tray_item.c.instrument)
-        .order_by(tray_item.c.instrument)
+        select(tray_item.c.item_id, tray_item.c.instrument, tray_item.c.state)
+        .order_by(tray_item.c.number.desc(), tray_item.c.ordinal.desc())
+        .limit(TRAY_CHANGES)
     )
-    return [(row[0], row[1], row[2]) for row in connection.execute(query)]
+    newest: dict[int, tuple[str, str]] = {}
+    for row in connection.execute(query):
+        newest.setdefault(row.item_id, (row.instrument, row.state))
+    waiting: dict[str, list[int]] = {}
+    for item_id, (instrument, state) in newest.items():
+        if state == "waiting":
+            waiting.setdefault(instrument, []).append(item_id)
+    first = [min(items) for items in waiting.values()]
+    query_at = select(ledger.c.number, ledger.c.at_us).where(ledger.c.number.in_(first))
+    since = {row.number: row.at_us for row in connection.execute(query_at)}
+    return [(name, len(items), since[min(items)]) for name, items in sorted(waiting.items())]
 
 
 def untied_readings(
@@ -102,41 +110,31 @@ def _has_sample(reading_id: Any) -> ColumnElement[bool]:
     return exists().where(tie.c.reading_id == reading_id, settled, ~behind.exists())
 
 
-def unfit_results(connection: Connection, method_id: int, from_us: int) -> list[tuple[int, int | None, int]]:
-    """Return id, sample and moment of the results of a method that are not fit for use and not replaced. [µs]
+@dataclass(frozen=True, slots=True)
+class JudgedResult:
+    """What a result is now, as far as it decides whether something is to be done."""
 
-    One that was rejected needs nothing, and neither does one that a later good result of its sample replaces.
-    """
-    later = result.alias("later")
-    replaced = select(later.c.number).where(
-        _sample_now(later) == _sample_now(result),
-        later.c.method_id == result.c.method_id,
-        later.c.at_us > result.c.at_us,
-        _newest_standing(later.c.number).in_(("good", "provisional")),
-    )
+    result_id: int
+    sample_id: int | None
+    at_us: int
+    standing: str | None
+    mark: str | None
+
+
+def judged_since(connection: Connection, method_id: int, from_us: int) -> list[JudgedResult]:
+    """Return the results of a method that were measured since a moment, as they stand now. [µs]"""
     query = (
-        select(result.c.number, _sample_now(result), result.c.at_us)
-        .where(
-            result.c.method_id == method_id,
-            result.c.at_us >= from_us,
-            _newest_standing(result.c.number).in_(("do_not_use", "look_again")),
-            func.coalesce(_newest_mark(result.c.number), "").not_in(("rejected", "released")),
-            ~replaced.exists(),
+        select(
+            result.c.number,
+            _sample_now(result),
+            result.c.at_us,
+            _newest_standing(result.c.number),
+            _newest_mark(result.c.number),
         )
+        .where(result.c.method_id == method_id, result.c.at_us >= from_us)
         .order_by(result.c.number)
     )
-    return [(row[0], row[1], row[2]) for row in connection.execute(query)]
-
-
-def unreleased_results(connection: Connection, method_id: int, from_us: int) -> list[tuple[int, int]]:
-    """Return id and moment of the good results of a method that nobody has released or rejected. [µs]"""
-    query = select(result.c.number, result.c.at_us).where(
-        result.c.method_id == method_id,
-        result.c.at_us >= from_us,
-        _newest_standing(result.c.number) == "good",
-        _newest_mark(result.c.number).is_(None),
-    )
-    return [(row[0], row[1]) for row in connection.execute(query)]
+    return [JudgedResult(*row) for row in connection.execute(query).all()]
 
 
 def _sample_now(of: Any) -> ColumnElement[Any]:
