@@ -73,7 +73,7 @@ def readings_csv(
     return readings_sheet(reader, wanted, store_kind=store_kind, after=after, up_to=up_to).text(dialect)
 
 
-def _rows(wanted: ReadingFilter, after: int, up_to: int) -> Select[Any]:
+def _rows(wanted: ReadingFilter, after: Any, up_to: int) -> Select[Any]:
     """Return the query of the readings between two revisions, without columns."""
     return (
         select()

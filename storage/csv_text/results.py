@@ -86,7 +86,7 @@ def count_results(connection: Connection, wanted: ResultSheetFilter, limit: int)
     return connection.execute(select(func.count()).select_from(some)).scalar_one()
 
 
-def wanted_results(wanted: ResultSheetFilter, after: int) -> Select[Any]:
+def wanted_results(wanted: ResultSheetFilter, after: Any) -> Select[Any]:
     """Return the query of the results that are wanted behind one, without columns."""
     query = current.standing_now().where(result.c.number > after, result.c.number <= wanted.up_to)
     if wanted.released_only:

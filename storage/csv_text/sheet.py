@@ -7,11 +7,11 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, NamedTuple
 
-from sqlalchemy import Connection, Select
+from sqlalchemy import BigInteger, Connection, Select, bindparam
 
 from storage.csv_text.dialects import Column, Dialect, Kind, Reader
 from storage.csv_text.plain import header_text, plain_text
-from storage.csv_text.writers import window, write_rows
+from storage.csv_text.writers import window, window_writer
 from storage.csv_text.zones import OFFSET_COLUMN, changes_of, in_zone, local_name
 
 Row = Sequence[Any]
@@ -72,7 +72,7 @@ class Sheet:
 def sheet_of(
     reader: Reader,
     columns: tuple[Column, ...],
-    rows_after: Callable[[int], Select[Any]],
+    rows_after: Callable[[Any], Select[Any]],
     *,
     count: Callable[[Connection, int], int],
     begin: int = 0,
@@ -98,11 +98,13 @@ def sheet_of(
         with reader() as connection:
             if zone is not None:
                 shown = in_zone(columns, zone, server=connection.dialect.name == "postgresql")
+            limit = window(connection)
+            rows = rows_after(bindparam("place", begin, type_=BigInteger())).limit(limit)
+            write = window_writer(connection, shown, rows, dialect)
         yield header_text([column.name for column in shown], dialect)
         while True:
             with reader() as connection:
-                limit = window(connection)
-                piece = write_rows(connection, shown, rows_after(place).limit(limit), dialect)
+                piece = write(connection, place)
             if piece.text:
                 yield piece.text
             if piece.rows < limit:

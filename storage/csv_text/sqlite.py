@@ -3,10 +3,11 @@
 from collections.abc import Sequence
 from typing import Any, Final
 
-from sqlalchemy import Connection, Select, String, and_, case, cast, func, literal, not_, or_
+from sqlalchemy import Connection, Select, String, and_, case, cast, func, literal, literal_column, not_, or_
 
 from storage.csv_text.dialects import Column, Dialect, Kind, Offset, Piece, Text
 
+_RISKY: Final = literal_column("'=+-@' || char(9, 13)", String)
 WINDOW: Final = 2000
 """Rows of one piece of text and of one short transaction."""
 
@@ -15,12 +16,25 @@ def write_rows(
     connection: Connection, columns: Sequence[Column], rows: Select[Any], dialect: Dialect
 ) -> Piece:
     """Return the lines of the rows of a query that names no columns; the first column is the key."""
+    return _piece(connection.execute(statement_of(columns, rows, dialect)))
+
+
+def write_window(connection: Connection, statement: Select[Any], place: int) -> Piece:
+    """Return the lines of the rows of a statement behind the key that it calls ``place``."""
+    return _piece(connection.execute(statement, {"place": place}))
+
+
+def statement_of(columns: Sequence[Column], rows: Select[Any], dialect: Dialect) -> Select[Any]:
+    """Return the statement that makes one text of the rows of a query that names no columns."""
     key = columns[0].source.label("key")
     lines = rows.add_columns(key, line_of(columns, dialect).label("line")).subquery()
-    query = lines.select().with_only_columns(
+    return lines.select().with_only_columns(
         func.group_concat(lines.c.line, ""), func.max(lines.c.key), func.count()
     )
-    text, last, count = connection.execute(query).one()
+
+
+def _piece(found: Any) -> Piece:
+    text, last, count = found.one()
     return Piece((text or "").encode(), last or 0, count)
 
 
@@ -45,7 +59,7 @@ def cell(column: Column, dialect: Dialect) -> Text:
         case Kind.MOMENT:
             text = _moment(source, column.offset, dialect)
         case Kind.TEXT:
-            text = _quoted(_harmless(source) if dialect.guarded else source, dialect)
+            text = _quoted(source, _harmless(source) if dialect.guarded else source, dialect)
     return func.coalesce(text, "")
 
 
@@ -68,14 +82,17 @@ def _moment(at_us: Text, offset: Offset | None, dialect: Dialect) -> Text:
 def _harmless(text: Text) -> Text:
     """Put an apostrophe before text that a spreadsheet might run; a plain negative numeral is left alone."""
     first = func.substr(text, 1, 1)
-    risky = first.in_(["=", "+", "-", "@", "\t", "\r"])
-    plain_number = and_(first.in_(["+", "-"]), func.substr(text, 2).op("NOT GLOB")("*[^0-9.,]*"))
+    risky = func.instr(_RISKY, func.nullif(first, "")) > 0  # one look at most cells
+    plain_number = and_(
+        func.instr("+-", func.nullif(first, "")) > 0, func.substr(text, 2).op("NOT GLOB")("*[^0-9.,]*")
+    )
     return case((and_(risky, not_(plain_number)), literal("'").concat(text)), else_=text)
 
 
-def _quoted(text: Text, dialect: Dialect) -> Text:
+def _quoted(raw: Text, text: Text, dialect: Dialect) -> Text:
+    """Quote text where it must be; `raw` is what it was before it was made harmless, and as special."""
     quoted = literal('"').concat(func.replace(text, '"', '""')).concat('"')
     if dialect.always_quoted:
         return quoted
-    special = or_(*(func.instr(text, mark) > 0 for mark in (dialect.separator, '"', "\r", "\n")))
+    special = or_(*(func.instr(raw, mark) > 0 for mark in (dialect.separator, '"', "\r", "\n")))
     return case((special, quoted), else_=text)

@@ -1,6 +1,6 @@
 """The writer of CSV text for each kind of database."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from sqlalchemy import Connection, Select
@@ -21,3 +21,18 @@ def write_rows(
     """Return the lines of the rows of a query that names no columns; the first column is the key."""
     write = postgresql.write_rows if connection.dialect.name == "postgresql" else sqlite.write_rows
     return write(connection, columns, rows, dialect)
+
+
+def window_writer(
+    connection: Connection, columns: Sequence[Column], rows: Select[Any], dialect: Dialect
+) -> Callable[[Connection, int], Piece]:
+    """Return what writes the rows behind a key, which the query calls ``place``, again and again.
+
+    A statement for SQLite is put together once: that costs as much as writing a window of rows.
+    """
+    if connection.dialect.name == "postgresql":
+        return lambda reading, place: postgresql.write_rows(
+            reading, columns, rows.params(place=place), dialect
+        )
+    statement = sqlite.statement_of(columns, rows, dialect)
+    return lambda reading, place: sqlite.write_window(reading, statement, place)

@@ -87,7 +87,7 @@ def control_sheet(reader: Reader, wanted: ControlSheetFilter, *, store_kind: str
     )
 
 
-def _rows(wanted: ControlSheetFilter, after: int) -> Select[Any]:
+def _rows(wanted: ControlSheetFilter, after: Any) -> Select[Any]:
     query = (
         select()
         .select_from(control_record)

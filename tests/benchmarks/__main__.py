@@ -5,7 +5,7 @@ import sys
 from collections.abc import Callable, Iterable
 
 from storage.connect import sqlite_module
-from tests.benchmarks import decode, desk, folders, formulas, hearing, postgresql, storage_rows
+from tests.benchmarks import decode, desk, folders, formulas, hearing, postgresql, sheets, storage_rows
 from tests.benchmarks.report import Figure, machine, show
 
 
@@ -31,6 +31,7 @@ PARTS: dict[str, Callable[[], Iterable[Figure]]] = {
     "desk": desk.measure,
     "folders": folders.measure,
     "write": _writing,
+    "sheets": sheets.measure,
     "postgresql": postgresql.measure,
     "latency": hearing.latency,
     "saturated": hearing.saturated,
