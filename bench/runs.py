@@ -10,6 +10,7 @@ from threading import Lock
 from typing import Final
 
 from sqlalchemy import Connection
+from sqlalchemy.exc import SQLAlchemyError
 
 from bench.canonical_json import from_text
 from bench.live_runs import Begun, Ended, Happening, LiveRun, Warned, begun, rebuilt, rows_of, watched
@@ -17,6 +18,7 @@ from storage.ledger import ActorKind
 from storage.queries import head, position
 from storage.queries.notices import NoticeFilter, PointRecord, ReportRecord, points_after, reports_after
 from storage.queries.runs import run_of, running
+from storage.rows import FaultRow
 from storage.store import Store
 from storage.transaction import Transaction
 
@@ -67,13 +69,38 @@ class RunWatch:
         with self._store.reader() as connection:
             self._forget_stopped(connection)
             upto, told = _told(connection, self._place)
-            live, happened = self._followed(connection, told)
+            try:
+                live, happened = self._followed(connection, told)
+            except SQLAlchemyError:
+                raise  # the store is away: it is looked at again
+            except Exception as error:
+                words = f"after {self._place}: {type(error).__name__}: {error}"
+                self._pass_over(FaultRow(None, None, "runs", words), upto)
+                return len(told), 0
         if happened:
             work = self._store.writer.submit(lambda tx: self._enter(tx, live, happened, upto))
             ids = work.result()
             live = {name: replace(one, run_id=ids[name]) for name, one in live.items()}
         self._live, self._place = live, upto
         return len(told), len(happened)
+
+    def _pass_over(self, fault: FaultRow, upto: int) -> None:
+        """Enter a fault of ours and go on behind it: it stops neither the other runs nor the readings."""
+
+        def work(tx: Transaction) -> None:
+            tx.enter(
+                "fault.found",
+                at_us=self._clock_us(),
+                actor=self._actor,
+                actor_kind=ActorKind.DAEMON,
+                rows={"fault": [fault]},
+            )
+            tx.set_position(PLACE, upto)
+
+        self._store.writer.submit(work).result()
+        with self._store.reader() as connection:
+            self._live = {one.instrument: rebuilt(connection, one, upto) for one in running(connection)}
+        self._place = upto
 
     def _forget_stopped(self, connection: Connection) -> None:
         """Let go of the runs that a person said were stopped."""

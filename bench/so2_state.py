@@ -47,7 +47,7 @@ class So2State(NamedTuple):
     binding: Binding
     limit: SulfurDioxideLimit | None
     asks: tuple[str, ...]
-    """What to enter so that a limit can be told; empty if there is one."""
+    """What to enter so that limit and molecular SO2 can be told; empty if nothing is wanting."""
     flags: tuple[Cause, ...]
     """What makes one of the inputs doubtful."""
 
@@ -90,13 +90,16 @@ def so2_state(
         limit = total_limit(lot.body, lot.code, today)
     except RefusedError:
         asks = limits_of(lot.body, today).asks or ("a class with a figure for total SO2",)
+    named = _constants(lot.body, method, constants)
+    if named is None:
+        asks = (*asks, "a set of constants: name one, or keep one method for molecular SO2 whose set fits")
     inputs = [latest[name] for name in ("free_so2", "total_so2", "ph") if name in latest]
     most_h = USUAL_AGE_H if method is None else method.input_age_h
     return So2State(
         latest["free_so2"],
         latest["total_so2"],
         latest.get("ph"),
-        _constants(lot.body, method, constants),
+        named,
         binding_of(connection, lot.record_id),
         limit,
         asks,

@@ -139,7 +139,7 @@ class DoseBody(Body):
     total_mg_l: float
     legal: VerdictBody | None
     limit: LimitBody | None
-    asks: list[str] = Field(description="What to enter so that the limit can be told.")
+    asks: list[str] = Field(description="What to enter so that limit and molecular SO2 can be told.")
     constants: str | None
     molecular_now_mg_l: float | None
     molecular_mg_l: float | None

@@ -12,6 +12,7 @@ from bench import tray
 from bench.intake import Intake
 from bench.runs import SILENCE_US, RunWatch
 from bench.tray import NewItem
+from storage.queries import faults_before
 from storage.queries.results import ResultFilter, results_after
 from storage.queries.runs import Run, points_of_run, run_warnings, runs_after
 from storage.store import Store
@@ -127,6 +128,31 @@ def test_a_run_of_which_nothing_more_is_heard_is_given_up(store: Store, burette:
     clock[0] = burette.filler.at_us + SILENCE_US + 1
     watched.step()
     assert [one.how for one in runs(store)] == ["timed_out"]
+
+
+def test_a_fault_of_ours_is_entered_once_and_stops_nothing(store: Store, burette: RunningBurette) -> None:
+    broken = [False]
+
+    def clock_us() -> int:
+        if broken[0]:
+            broken[0] = False
+            raise RuntimeError("a fault of ours")
+        return NOON_US
+
+    watched = watch(store, clock_us)
+    burette.draw([(0.0, 3.4)])
+    watched.step()
+    broken[0] = True
+    burette.point(1.0, 4.0)
+    watched.step()
+    burette.draw([(2.0, 5.0)])
+    burette.end()
+    watched.step()
+    assert [one.how for one in runs(store)] == ["ended"]
+    with store.reader() as connection:
+        faults = [one.text for one in faults_before(connection, before=2**62, limit=10)]
+    assert len(faults) == 1
+    assert "a fault of ours" in faults[0]
 
 
 def test_two_instruments_run_side_by_side(store: Store, filler: Filler, burette: RunningBurette) -> None:
