@@ -10,6 +10,7 @@ from bench.due import DAY_US, DueItem
 from bench.due_controls import in_use, in_words
 from bench.evaluation import expiry_us
 from bench.kinds.laboratory import Method, Reagent
+from bench.parts import DERIVATIONS
 from bench.records import Record
 from storage.queries.due import (
     JudgedResult,
@@ -87,7 +88,8 @@ def result_items(connection: Connection, methods: Sequence[Record[Method]], now_
     """Yield numbers that nothing fit for use has replaced, and those that wait for a second person. [µs]"""
     for one in methods:
         judged = judged_since(connection, one.record_id, now_us - RETEST_US)
-        for of in unreplaced(judged):
+        is_worked_out = one.body.formula in DERIVATIONS  # it is mended by mending what it stands on
+        for of in [] if is_worked_out else unreplaced(judged):
             sample = None if of.sample_id is None else record_by_id(connection, of.sample_id)
             name = "no sample" if sample is None else sample.code
             evidence = f"{one.code} of {name}, result {of.result_id}"

@@ -238,6 +238,21 @@ def test_a_number_that_is_not_fit_asks_for_another_until_it_is_replaced_or_rejec
     assert due(store) == []
 
 
+def test_what_is_worked_out_from_other_numbers_asks_for_no_measurement_of_its_own(
+    store: Store, filler: Filler
+) -> None:
+    make(store, "method", "free", name="free", quantity="free_so2", plausible_high=20.0)
+    make(store, "method", "ph", name="pH", quantity="ph")
+    fields = {"name": "molecular", "quantity": "molecular_so2", "formula": "molecular_so2"}
+    make(store, "method", "mol", **fields, constant_set="single-1.81")
+    both = [Answer("ph", "3.4", "pH", sample="CK4H7M"), Answer("free_so2", "28.0", "mg/L", sample="CK4H7M")]
+    filler.hear(filler.open("burette", BURETTE), b"x", both)
+    take_in(store)
+    with store.reader() as connection:
+        found = [one.evidence for one in due_list(connection, NOON_US, CALM) if one.code == "result.retest"]
+    assert [one.split(",")[0] for one in found] == ["free of CK4H7M"]
+
+
 def test_good_results_wait_for_a_second_person_where_the_method_wants_one(
     store: Store, filler: Filler
 ) -> None:
