@@ -18,7 +18,7 @@ from storage.store import Store
 from storage.transaction import Transaction
 
 DAY_US: Final = 86_400_000_000
-FURNISHING_LIMIT_S: Final = 30.0
+FURNISHING_LIMIT_S: Final = 300.0
 """How long the store may take for it. [s]"""
 SAMPLES: Final = 140
 FIRST_SAMPLE: Final = 1001
