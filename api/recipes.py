@@ -11,6 +11,7 @@ from urllib.parse import quote, urlencode
 
 from storage.csv_text import Heading, Kind, readings_columns, results_columns
 from storage.csv_text.zones import OFFSET_COLUMN, local_name
+from storage.sheets.additions import HEADINGS as ADDITIONS
 from storage.sheets.amendments import amendments_columns
 from storage.sheets.control import control_columns
 from storage.sheets.lots import HEADINGS as LOTS
@@ -24,6 +25,7 @@ SHEETS: Final = {
     "calibrations": "calibrations, standardisations, blanks and their like",
     "checks": "control materials that were measured",
     "amendments": "values that were amended, old beside new",
+    "additions": "what was added to which lot: planned, weighed, done",
 }
 """What each sheet shows, in a few words."""
 
@@ -67,7 +69,7 @@ def headings_of(sheet: str) -> tuple[Heading, ...]:
     }
     if sheet in columns:
         return tuple(Heading(column.name, column.kind) for column in columns[sheet](""))
-    return LOTS if sheet == "lots" else WIDE
+    return {"lots": LOTS, "additions": ADDITIONS}.get(sheet, WIDE)
 
 
 def address(sheet: str, reader: Reader, ending: str = "csv", **query: str) -> str:

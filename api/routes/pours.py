@@ -4,6 +4,7 @@ from fastapi import APIRouter, Request, Response
 from sqlalchemy import Connection
 
 from api.dependencies import DatabaseOf, ManagerOf, ServicesOf, act_of
+from api.keys import Scope
 from api.parameters import LARGEST, Cursor, Limit, Walk
 from api.routing import reads, writes
 from api.schemas.pours import PourReportBody, PoursPage, PourWanted, pour_body, report_body
@@ -38,13 +39,27 @@ async def list_pours(
     )
 
 
-@writes(router, "POST", "/pours/preview", response_model=PourReportBody, summary="What a driver would change")
+@writes(
+    router,
+    "POST",
+    "/pours/preview",
+    scope=Scope.MANAGE,
+    response_model=PourReportBody,
+    summary="What a driver would change",
+)
 async def preview_pour(body: PourWanted, _actor: ManagerOf, services: ServicesOf) -> PourReportBody:
     """Pour stored captures through a driver and say which readings it finds otherwise; nothing is written."""
     return report_body(await services.pours.suppose(body.wanted_driver(), body.scope()))
 
 
-@writes(router, "POST", "/pours", response_model=PourReportBody, summary="Apply a driver to stored captures")
+@writes(
+    router,
+    "POST",
+    "/pours",
+    scope=Scope.MANAGE,
+    response_model=PourReportBody,
+    summary="Apply a driver to stored captures",
+)
 async def apply_pour(body: PourWanted, actor: ManagerOf, services: ServicesOf) -> PourReportBody:
     """Enter new versions of the readings that a driver finds otherwise, as one act with one reason.
 

@@ -16,14 +16,17 @@ from api.sheets.forms import ZoneName
 router = APIRouter()
 
 
+SheetName = Literal[
+    "readings", "results", "wide", "lots", "calibrations", "checks", "amendments", "additions"
+]
+
+
 class RecipeChoice(BaseModel):
     """For which sheet, and with times in which zone."""
 
     model_config = ConfigDict(frozen=True)
 
-    sheet: Literal["readings", "results", "wide", "lots", "calibrations", "checks", "amendments"] = Field(
-        "results", description="Which sheet."
-    )
+    sheet: SheetName = Field("results", description="Which sheet.")
     tz: ZoneName | Literal[""] = Field("", description="Times in this zone; UTC without.")
 
 

@@ -130,3 +130,15 @@ async def get_amendments_csv(choice: Annotated[of.AmendmentsCsv, Query()], asked
 async def get_amendments_xlsx(choice: Annotated[of.AmendmentsXlsx, Query()], asked: AskedOf) -> Response:
     """Return the same rows as a workbook."""
     return await asked.xlsx(choice, choice.wanted())
+
+
+@_lay("additions.csv", "Additions")
+async def get_additions_csv(choice: Annotated[of.AdditionsCsv, Query()], asked: AskedOf) -> Response:
+    """Return each addition: what was planned, weighed and done, by whom and why."""
+    return await asked.csv(choice, choice.wanted())
+
+
+@_lay("additions.xlsx", "Additions, as a workbook")
+async def get_additions_xlsx(choice: Annotated[of.AdditionsXlsx, Query()], asked: AskedOf) -> Response:
+    """Return the same rows as a workbook."""
+    return await asked.xlsx(choice, choice.wanted())

@@ -12,6 +12,7 @@ from api.problems import bad_parameter
 from api.sheets.forms import CsvForm, XlsxForm
 from storage import queries
 from storage.csv_text import Reader, ResultSheetFilter, Sheet, readings_sheet, results_revision, results_sheet
+from storage.sheets.additions import AdditionSheetFilter, additions_revision, additions_sheet
 from storage.sheets.amendments import AmendmentSheetFilter, amendments_sheet
 from storage.sheets.control import (
     CALIBRATIONS,
@@ -25,6 +26,7 @@ from storage.sheets.wide import wide_sheet
 
 StandingName = Literal["good", "provisional", "look_again", "do_not_use"]
 VerdictName = Literal["pass", "warn", "review", "fail", "not_evaluated"]
+StateName = Literal["planned", "weighed", "done", "cancelled"]
 CodeList = Annotated[str, StringConstraints(max_length=1000, pattern=r"^[A-Za-z0-9_]+(,[A-Za-z0-9_]+)*$")]
 MINUTE_US: Final = 60_000_000  # [µs]
 SINCE: Final = Field(0, ge=0, le=LARGEST, description="Only what an entry after this ledger number touched.")
@@ -66,9 +68,13 @@ class TimeChoice(BaseModel):
 
     def ordered(self) -> tuple[int | None, int | None]:
         """Return both ends; refuse a range that runs backwards."""
-        if self.begin is not None and self.end is not None and self.begin >= self.end:
-            raise bad_parameter("to", "it is not later than from; give an end after the beginning")
-        return self.begin, self.end
+        return _ordered(self.begin, self.end)
+
+
+def _ordered(begin: int | None, end: int | None) -> tuple[int | None, int | None]:
+    if begin is not None and end is not None and begin >= end:
+        raise bad_parameter("to", "it is not later than from; give an end after the beginning")
+    return begin, end
 
 
 class ReadingsChoice(ReadingChoice):
@@ -240,6 +246,32 @@ class AmendmentsChoice(TimeChoice):
         )
 
 
+class AdditionsChoice(BaseModel):
+    """Which additions are wanted; what is left out asks for all."""
+
+    model_config = ConfigDict(frozen=True)
+
+    lot: Name | None = Field(None, description="Only to this lot, by its code.")
+    state: StateName | None = Field(None, description="Only those that have come so far.")
+    begin: Moment | None = Field(None, alias="from", description="Planned at this time or later.")
+    end: Moment | None = Field(None, alias="to", description="Planned before this time.")
+    since: int = SINCE
+
+    def wanted(self) -> Wanted:
+        """Return the sheet of additions."""
+        begin, end = _ordered(self.begin, self.end)
+        return Wanted(
+            "additions",
+            self.since,
+            additions_revision,
+            lambda by: additions_sheet(
+                by.reader,
+                AdditionSheetFilter(self.lot, self.state, begin, end, self.since, by.head),
+                store_kind=by.store_kind,
+            ),
+        )
+
+
 class ReadingsCsv(ReadingsChoice, CsvForm):
     """The sheet of readings as text."""
 
@@ -286,3 +318,11 @@ class AmendmentsCsv(AmendmentsChoice, CsvForm):
 
 class AmendmentsXlsx(AmendmentsChoice, XlsxForm):
     """The sheet of amended values as a workbook."""
+
+
+class AdditionsCsv(AdditionsChoice, CsvForm):
+    """The sheet of additions as text."""
+
+
+class AdditionsXlsx(AdditionsChoice, XlsxForm):
+    """The sheet of additions as a workbook."""

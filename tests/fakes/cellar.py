@@ -7,13 +7,16 @@ from typing import Any, Final, TypeVar
 from bench import judging, records, results
 from bench.actor import Actor
 from bench.amendments import Supposed, WhatIf, begin, judge_anew, put_in_force, stage, undo
+from bench.canonical_json import to_text
 from bench.control_records import About, enter
-from bench.kinds.cellar import Sample
+from bench.kinds.cellar import Lot, Sample
 from bench.kinds.laboratory import Method
 from bench.records import find
 from bench.results import Measured, make_result
+from storage.bench_rows import AdditionRow, AdditionStepRow
 from storage.ledger import ActorKind
 from storage.queries.results import results_by_id
+from storage.rows import Row
 from storage.store import Store
 from storage.transaction import Transaction
 from tests.fakes.filled_store import NOON_US
@@ -90,5 +93,32 @@ class Cellar:
         judged = judging.check(value, "mg/L", "free_so2", earlier=(), limits=None, rule_set="nordtest")
         return self._do(lambda tx: enter(tx, BY, About("check", at_us, "burette-1"), judged, evidence=[]))
 
+    def addition(self, lot: str, mass_g: float) -> int:
+        """Enter an addition as it was planned and weighed, and return its number."""
+        substance = self.record("reagent", "KMBS", name="salt", reagent_kind="substance", strength=0.576)
+        plan = {"volume_l": 1000.0, "salt_g": mass_g, "added_mg_l": 57.6, "free_mg_l": 30.5}
+
+        def work(tx: Transaction) -> int:
+            row = AdditionRow(
+                find(tx.connection, Lot, lot).record_id, None, substance, "free_so2", to_text(plan)
+            )
+            number = _enter(tx, "addition.planned", addition=row)
+            step = AdditionStepRow(number, "weighed", NOON_US + HOUR_US, mass_g, None, "{}")
+            _enter(tx, "addition.weighed", addition_step=step)
+            return number
+
+        return self._do(work)
+
     def _do(self, work: Callable[[Transaction], Answer]) -> Answer:
         return self.store.writer.submit(work).result(30)
+
+
+def _enter(tx: Transaction, action: str, **rows: Row) -> int:
+    """Enter one row of each table that is named."""
+    return tx.enter(
+        action,
+        at_us=BY.at_us,
+        actor=BY.name,
+        actor_kind=BY.kind,
+        rows={table: [row] for table, row in rows.items()},
+    )

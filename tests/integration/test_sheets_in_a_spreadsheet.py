@@ -59,6 +59,7 @@ def running(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Daemon]:
     cellar.result("B1", "SO2", 31.25)
     cellar.mass_check(99.0)
     cellar.check(26.1)
+    cellar.addition("L1", 100.25)
     store.close()
     port = free_port()
     config = folder / "tundish.toml"

@@ -46,6 +46,8 @@ ADDRESSES = {
     "/sheets/checks.xlsx": "/sheets/checks.xlsx",
     "/sheets/amendments.csv": "/sheets/amendments.csv",
     "/sheets/amendments.xlsx": "/sheets/amendments.xlsx",
+    "/sheets/additions.csv": "/sheets/additions.csv",
+    "/sheets/additions.xlsx": "/sheets/additions.xlsx",
     "/sheets/value.txt": "/sheets/value.txt?quantity=free_so2&lot=X1",
     "/sheets/value.xml": "/sheets/value.xml?quantity=free_so2&lot=X1",
     "/api/v1/health": "/api/v1/health",
@@ -185,6 +187,8 @@ MANAGED = {
     ("POST", "/api/v1/lines/{line}/start"),
     ("POST", "/api/v1/reload"),
     ("POST", "/api/v1/backups"),
+    ("POST", "/api/v1/pours"),
+    ("POST", "/api/v1/pours/preview"),
 }
 """What wants a key that may manage; the rest of what reads wants read, of what writes wants bench."""
 

@@ -29,7 +29,7 @@ from tests.fakes.keys import hand_out
 from tests.unit.api.conftest import BASE
 
 Client = httpx.AsyncClient
-SHEETS = ("readings", "results", "wide", "lots", "calibrations", "checks", "amendments")
+SHEETS = ("readings", "results", "wide", "lots", "calibrations", "checks", "amendments", "additions")
 AT = "2025-10-04T12:00:00Z"
 
 
@@ -293,6 +293,7 @@ async def test_text_and_workbook_hold_the_same(
     cellar.result("B1", "PH", 3.4)
     cellar.mass_check(99.0)
     cellar.check(26.0)
+    cellar.addition("L1", 100.25)
     texts = await rows(client, f"/sheets/{name}.csv?guard=false&tz=Europe/Berlin&dialect=sheet")
     typed = await cells(client, f"/sheets/{name}.xlsx?tz=Europe/Berlin")
     assert len(texts) == len(typed) > 0
