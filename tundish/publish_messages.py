@@ -8,7 +8,7 @@ import json
 import sys
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Annotated, Any, Final, Literal
+from typing import Any, Final, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter
 from sqlalchemy import Connection
@@ -95,9 +95,7 @@ class StatusMessage(BaseModel):
     version: str = Field(description="Of the program.")
 
 
-AnyMessage = Annotated[
-    ReadingMessage | ResultMessage | StatusMessage | CapturesMessage, Field(discriminator="schema_")
-]
+AnyMessage = ReadingMessage | ResultMessage | StatusMessage | CapturesMessage
 
 
 def json_schema() -> dict[str, Any]:
