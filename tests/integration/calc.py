@@ -28,13 +28,11 @@ class Calc:
     def __init__(self, script: "subprocess.Popen[str]") -> None:
         self._script = script
 
-    def load(self, url: str, options: str | None = None, picture: Path | None = None) -> list[list[Any]]:
+    def load(self, url: str, options: str | None = None) -> list[list[Any]]:
         """Open an address and return its cells, row by row; with the options of a text import, if given."""
         job: dict[str, Any] = {"do": "load", "url": url}
         if options is not None:
             job["options"] = options
-        if picture is not None:
-            job["picture"] = picture.as_uri()
         return self._asked(job)
 
     def formulas(self, *formulas: str) -> list[Any]:

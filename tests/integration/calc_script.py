@@ -64,8 +64,6 @@ def load(program: Any, job: dict[str, Any]) -> dict[str, Any]:
     if document is None:
         return {"error": "could not be loaded"}
     found = cells(document.Sheets.getByIndex(0))
-    if "picture" in job:
-        document.storeToURL(job["picture"], properties(FilterName="calc_png_Export"))
     document.close(True)
     return {"cells": found}
 
