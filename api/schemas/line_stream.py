@@ -4,14 +4,20 @@ import base64
 from collections.abc import Sequence
 from typing import Literal
 
-from pydantic import Field
+from pydantic import BaseModel, ConfigDict, Field
 
-from api.schemas.common import Body, LedgerNumber, UtcTime
+from api.schemas.common import LedgerNumber, UtcTime
 from api.times import rfc3339
 from storage.queries.line_stream import LineEvent
 
 
-class LineEventBody(Body):
+class _Said(BaseModel):
+    """Only ever written, and thousands in a second: what checks the bodies of requests would cost too much."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class LineEventBody(_Said):
     """Something that happened on a line; what is null does not belong to its kind."""
 
     revision: LedgerNumber = Field(description="Ledger number at the far bench.")
@@ -37,7 +43,7 @@ class LineEventBody(Body):
     lost_bytes: int | None = Field(None, ge=0)
 
 
-class CapturesMessage(Body):
+class CapturesMessage(_Said):
     """What happened next on one line of a far bench."""
 
     schema_: Literal["tundish.captures/1"] = Field(alias="schema")
