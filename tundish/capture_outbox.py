@@ -19,8 +19,8 @@ from tundish.outbox import note
 from tundish.publish import Message, Publishing
 from tundish.publish_messages import Sender
 
-WINDOW: Final = 1000  # events read and noted together
-MOST_EVENTS: Final = 100  # of one message
+WINDOW: Final = 2000  # events read and noted together
+MOST_EVENTS: Final = 500  # of one message: the collector commits once for each
 MOST_BYTES: Final = 32 << 10  # [bytes] of one message, before base64; one longer piece goes alone
 
 

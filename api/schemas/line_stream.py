@@ -12,7 +12,7 @@ from storage.queries.line_stream import LineEvent
 
 
 class _Said(BaseModel):
-    """Only ever written, and thousands in a second: what checks the bodies of requests would cost too much."""
+    """Only ever written, thousands in a second: what checks the bodies of requests would cost too much."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
