@@ -16,6 +16,7 @@ def main() -> None:
     store = open_store(sys.argv[1], kind="demo", clock_us=lambda: NOON_US)
     app = create_app(still_services(store))
     with bind("127.0.0.1", 0) as listener:
+        listener.listen()  # who comes before the server is ready waits
         web = server(app)
         thread = threading.Thread(target=lambda: asyncio.run(web.serve(sockets=[listener])))
         thread.start()

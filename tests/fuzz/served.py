@@ -39,6 +39,7 @@ def served(folder: Path) -> Iterator[str]:
     fill_records(store)
     app = create_app(still_services(store))
     with bind("127.0.0.1", 0) as listener:
+        listener.listen()  # who comes before the server is ready waits
         web = server(app)
         thread = threading.Thread(target=lambda: asyncio.run(web.serve(sockets=[listener])))
         thread.start()
