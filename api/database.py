@@ -41,5 +41,5 @@ class Database:
         return await asyncio.get_running_loop().run_in_executor(self._threads, work)
 
     def close(self) -> None:
-        """Let the threads end after what they are doing."""
-        self._threads.shutdown(wait=False)
+        """Wait until the threads have ended what they are doing: a store is closed with no read under way."""
+        self._threads.shutdown(cancel_futures=True)
