@@ -25,8 +25,8 @@ setup: $(VENV)/.runtime ## make .venv from the lock file and put the program at 
 demo: $(VENV)/.runtime ## run the daemon on the simulated bench (PORT=8710, FOR=seconds to stop by itself)
 	$(BIN)/tundish demo --port $(PORT) $(if $(FOR),--for $(FOR))
 
-test: $(VENV)/.dev ## run the tests, in as many processes as the machine has processors
-	$(BIN)/python -m pytest --numprocesses logical --maxprocesses 8 --dist loadfile
+test: $(VENV)/.dev ## run the tests, in two processes a processor
+	$(BIN)/python -m pytest --numprocesses auto --dist loadfile
 
 lint: $(VENV)/.dev ## format, lint, types and import contract
 	$(BIN)/ruff format --check .

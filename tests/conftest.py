@@ -74,6 +74,11 @@ WANT = "not on this machine: "
 """How the reason of such a skip begins."""
 
 
+def pytest_xdist_auto_num_workers() -> int:
+    """Run in two processes a processor: half of their time, tests wait for real programs."""
+    return min(2 * (os.cpu_count() or 1), 8)
+
+
 def pytest_configure(config: pytest.Config) -> None:
     """Leave the long runs out unless they are asked for by name."""
     if not config.option.markexpr:

@@ -25,22 +25,26 @@ def write_rows(
 
 def _copied(connection: Connection, query: Select[Any], options: str) -> Any:
     """Yield what the server sends, a line at a time."""
-    compiled = query.compile(dialect=connection.dialect, compile_kwargs={"render_postcompile": True})
+    compiled: Any = query.compile(dialect=connection.dialect)
+    expanded = compiled.construct_expanded_state()  # a list of values becomes as many parameters
     driver: Any = connection.connection.driver_connection
     with driver.cursor() as cursor:
-        statement = f"COPY ({compiled.string}) TO STDOUT ({options})"
-        with cursor.copy(statement, _bound(compiled, connection)) as copy:
+        statement = f"COPY ({expanded.statement}) TO STDOUT ({options})"
+        with cursor.copy(statement, _bound(compiled, expanded, connection)) as copy:
             yield from copy
 
 
-def _bound(compiled: Any, connection: Connection) -> dict[str, object]:
+def _bound(compiled: Any, expanded: Any, connection: Connection) -> dict[str, object]:
     """Return the values of the parameters as the driver takes them."""
-    values = compiled.construct_params()
-    for parameter, name in compiled.bind_names.items():
-        convert = parameter.type.dialect_impl(connection.dialect).bind_processor(connection.dialect)
-        if convert is not None:
+    values = dict(expanded.parameters)
+    converters = {
+        name: parameter.type.dialect_impl(connection.dialect).bind_processor(connection.dialect)
+        for parameter, name in compiled.bind_names.items()
+    }
+    for name, convert in {**converters, **expanded.processors}.items():
+        if convert is not None and name in values:
             values[name] = convert(values[name])
-    return dict(values)
+    return values
 
 
 def _options(columns: Sequence[Column], dialect: Dialect) -> str:

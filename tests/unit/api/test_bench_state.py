@@ -49,7 +49,7 @@ async def test_instruments_are_those_heard_and_those_configured(client: Client, 
 
 
 async def test_an_instrument_shows_its_newest_reading(bench: Client, ids: dict[str, int]) -> None:
-    burette, ph = (await bench.get("/api/v1/instruments")).json()["items"]
+    burette, _running, ph = (await bench.get("/api/v1/instruments")).json()["items"]
     assert burette["last_reading"]["reading_id"] == ids["over"]
     assert burette["quantities"] == ["dispensed_volume", "free_so2"]
     assert (ph["lines"], ph["drivers"]) == (["ph"], ["ph-text"])

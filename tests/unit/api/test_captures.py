@@ -16,15 +16,17 @@ async def _burette(client: Client) -> int:
 
 async def test_captures_come_newest_first(bench: Client, ids: dict[str, int]) -> None:
     items = (await bench.get("/api/v1/captures")).json()["items"]
-    assert [item["line"] for item in items] == ["burette", "ph"]
-    assert [item["ending"] for item in items] == ["lost", None]
+    assert [item["line"] for item in items] == ["running", "burette", "ph"]
+    assert [item["ending"] for item in items] == [None, "lost", None]
 
 
 async def test_pages_of_captures_join_to_the_whole(bench: Client, ids: dict[str, int]) -> None:
     first = (await bench.get("/api/v1/captures?limit=1")).json()
     second = (await bench.get(f"/api/v1/captures?limit=1&cursor={first['next']}")).json()
-    assert [page["items"][0]["line"] for page in (first, second)] == ["burette", "ph"]
-    assert second["next"] is None
+    third = (await bench.get(f"/api/v1/captures?limit=1&cursor={second['next']}")).json()
+    pages = (first, second, third)
+    assert [page["items"][0]["line"] for page in pages] == ["running", "burette", "ph"]
+    assert third["next"] is None
 
 
 async def test_a_capture_says_what_it_holds(bench: Client, ids: dict[str, int]) -> None:
