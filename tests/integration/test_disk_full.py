@@ -28,7 +28,7 @@ from tests.integration.bench_run import (
 
 pytestmark = pytest.mark.needs("pseudo-terminals", "small disks")
 
-SMALL_MIB = 8
+SMALL_MIB = 48
 """Too small for the ballast, so that only what is full and what waits counts. [MiB]"""
 WITH_BALLAST_MIB = 100
 """Room for the ballast of 16 MiB and the 64 MiB that must be free beside it. [MiB]"""
