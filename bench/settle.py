@@ -7,7 +7,7 @@ nothing settles twice.
 
 import math
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from copy import copy
 from dataclasses import dataclass
 from typing import Final, NamedTuple
@@ -23,7 +23,7 @@ from bench.refused import Fault, NotThereError
 from evaluate.stability import Settled, Stability, StabilityRule, StabilityState, settle
 from storage.bench_rows import SettledRow
 from storage.queries.readings import UntakenReading
-from storage.queries.records import record_by_code
+from storage.queries.records import records_by_codes
 from storage.queries.settling import last_settled, stream_before, tapped_among
 from storage.queries.trays import on_instrument_at
 from storage.transaction import Transaction
@@ -117,8 +117,20 @@ def _value(reading: UntakenReading) -> float:
 
 def rule_of(connection: Connection, instrument: str, quantity: str) -> Settling | None:
     """Return the rule by which a quantity of an instrument settles; None if it does not stream."""
-    found = record_by_code(connection, "instrument", instrument)
-    return None if found is None else read(found, Instrument).body.settling.get(quantity)
+    return rules_of(connection, {instrument}).get((instrument, quantity))
+
+
+def rules_of(connection: Connection, instruments: Collection[str]) -> dict[tuple[str, str], Settling]:
+    """Return the rules by which quantities of some instruments settle; those that do not stream have none.
+
+    A batch of many lines costs one question.
+    """
+    found = records_by_codes(connection, "instrument", instruments)
+    return {
+        (code, quantity): rule
+        for code, version in found.items()
+        for quantity, rule in read(version, Instrument).body.settling.items()
+    }
 
 
 class _Seen(NamedTuple):
@@ -143,19 +155,17 @@ class Settler:
 
         Which those are, by which rule and from which stretch, is entered.
         """
-        keys = {(one.instrument, one.quantity) for one in readings}
-        rules = {key: rule_of(tx.connection, *key) for key in keys}
+        rules = rules_of(tx.connection, {one.instrument for one in readings})
         kept: list[UntakenReading] = []
         streams: defaultdict[tuple[str, str], list[UntakenReading]] = defaultdict(list)
         for reading in readings:
             key = reading.instrument, reading.quantity
-            (kept if rules[key] is None else streams[key]).append(reading)
+            (streams[key] if key in rules else kept).append(reading)
         for key, some in streams.items():
-            if (rule := rules[key]) is not None:
-                for stretch in self._followed(tx.connection, rule, some):
-                    if stretch.settles:
-                        enter(tx, actor, rule, stretch, "rule")
-                        kept.append(stretch.reading)
+            for stretch in self._followed(tx.connection, rules[key], some):
+                if stretch.settles:
+                    enter(tx, actor, rules[key], stretch, "rule")
+                    kept.append(stretch.reading)
         return sorted(kept, key=lambda one: one.number)
 
     def _followed(

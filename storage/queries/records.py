@@ -1,6 +1,6 @@
 """Slow records and their versions."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -89,6 +89,12 @@ def record_at(connection: Connection, record_id: int, at_us: int) -> RecordVersi
     latest_first = (record.c.valid_from_us.desc(), record.c.version.desc())
     row = connection.execute(query.order_by(*latest_first).limit(1)).one_or_none()
     return record_by_id(connection, record_id, 1) if row is None else _as_version(row)
+
+
+def records_by_codes(connection: Connection, kind: str, codes: Collection[str]) -> dict[str, RecordVersion]:
+    """Return the newest versions of the records that have one of some codes, by code, in one question."""
+    rows = connection.execute(_newest(record.c.kind == kind, record.c.code.in_(sorted(codes))))
+    return {row.code: _as_version(row) for row in rows}
 
 
 def records_of_kind(

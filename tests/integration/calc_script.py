@@ -6,6 +6,7 @@ standard input and answers as JSON on the standard output.
 
 import contextlib
 import json
+import select
 import sys
 import time
 from typing import Any
@@ -15,6 +16,7 @@ from com.sun.star.beans import PropertyValue
 
 CSV = "Text - txt - csv (StarCalc)"
 PATIENCE_S = 120.0
+POLL_S = 0.1
 
 
 def desktop(port: int) -> Any:
@@ -31,7 +33,7 @@ def desktop(port: int) -> Any:
         except Exception:
             if time.monotonic() > deadline:
                 raise
-            time.sleep(0.1)
+            select.select([], [], [], POLL_S)  # give the processor away
 
 
 def properties(**given: object) -> tuple[Any, ...]:

@@ -6,13 +6,14 @@ from itertools import count
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from sqlalchemy import event
 
 from bench import tray
 from bench.actor import Actor
 from bench.canonical_json import from_text
 from bench.intake import Intake
 from bench.refused import MalformedError, NotThereError, RefusedError
-from bench.settle import shown
+from bench.settle import rule_of, rules_of, shown
 from bench.standing import stored_causes
 from bench.tap import STALE_S, tap
 from storage.ledger import ActorKind
@@ -47,6 +48,15 @@ def meter(filler: Filler) -> OpenCapture:
 def stream(filler: Filler, meter: OpenCapture, texts: Sequence[str], stable: int | None = None) -> list[int]:
     """Hear one value a second."""
     return [filler.hear(meter, text.encode(), [Answer("ph", text, "pH", stable=stable)])[0] for text in texts]
+
+
+def test_the_rules_of_many_instruments_are_one_question(store: Store, filler: Filler) -> None:
+    asked: list[str] = []
+    with store.reader() as connection:
+        event.listen(connection, "before_cursor_execute", lambda *said: asked.append(said[2]))
+        found = rules_of(connection, {METER, *(f"balance-{number}" for number in range(64))})
+        assert len(asked) == 1
+        assert found == {(METER, "ph"): rule_of(connection, METER, "ph")}
 
 
 def set_on(store: Store, filler: Filler, sample: str) -> None:
