@@ -74,6 +74,7 @@ WANT = "not on this machine: "
 """How the reason of such a skip begins."""
 
 
+@pytest.hookimpl(optionalhook=True)  # a run may leave the plug-in out
 def pytest_xdist_auto_num_workers() -> int:
     """Run in two processes a processor: half of their time, tests wait for real programs."""
     return min(2 * (os.cpu_count() or 1), 8)

@@ -22,6 +22,7 @@ from tests.fakes.cellar import HOUR_US, Cellar
 from tests.fakes.filled_store import NOON_US, Answer, Filler
 from tests.integration.bench_run import LIMIT_S, PLAIN, Daemon, daemon, free_port
 from tests.integration.calc import PYTHON, Calc, calc
+from tests.unit.bench.acts import take_in
 
 pytestmark = pytest.mark.needs("libreoffice")
 
@@ -60,6 +61,7 @@ def running(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Daemon]:
     cellar.mass_check(99.0)
     cellar.check(26.1)
     cellar.addition("L1", 100.25)
+    take_in(store)  # so that the daemon has nothing left to change between two looks at a sheet
     store.close()
     port = free_port()
     config = folder / "tundish.toml"
