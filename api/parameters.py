@@ -17,6 +17,7 @@ PAGE_LIMIT: Final = 1000
 Identifier = Annotated[int, Path(ge=1, le=LARGEST)]
 Limit = Annotated[int, Query(ge=1, le=PAGE_LIMIT, description="Items on one page.")]
 Cursor = Annotated[str | None, Query(max_length=64, description="From `next` of the page before.")]
+After = Annotated[int, Query(ge=0, le=LARGEST, description="From `next` of the page before.")]
 LineName = Annotated[str | None, Query(max_length=200, description="Only this line.")]
 Since = Annotated[int, Query(ge=0, le=LARGEST, description="Only what came after this ledger number.")]
 

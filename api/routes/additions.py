@@ -8,7 +8,7 @@ from sqlalchemy import Connection
 
 from api.dependencies import DatabaseOf, ServicesOf
 from api.desk import DeskOf
-from api.parameters import LARGEST, Identifier, Limit
+from api.parameters import After, Identifier, Limit
 from api.reason_bodies import reason_bodies
 from api.routes.lots import CAUTION, binding_body
 from api.routes.trays import code_of
@@ -40,7 +40,6 @@ from storage.queries.cellar import Addition, additions
 from storage.transaction import Transaction
 
 router = APIRouter(tags=["additions"])
-After = Annotated[int, Query(ge=0, le=LARGEST, description="From `next` of the page before.")]
 
 
 @writes(

@@ -9,7 +9,7 @@ from sqlalchemy import Connection
 
 from api.dependencies import DatabaseOf, ServicesOf
 from api.desk import Desk, DeskOf
-from api.parameters import LARGEST, Identifier, Limit, Moment
+from api.parameters import After, Identifier, Limit, Moment
 from api.problems import not_found
 from api.routes.trays import code_of
 from api.routing import Endpoint, reads, writes
@@ -50,7 +50,6 @@ router = APIRouter(tags=["control records"])
 Kind = Literal[
     "calibration", "verification", "standardisation", "blank", "pump_factor", "check", "mass_check"
 ]
-After = Annotated[int, Query(ge=0, le=LARGEST, description="From `next` of the page before.")]
 Judge = Callable[[Transaction, dict[str, float]], Judged]
 
 

@@ -8,7 +8,7 @@ from sqlalchemy import Connection
 
 from api.dependencies import DatabaseOf, ServicesOf
 from api.desk import DeskOf
-from api.parameters import LARGEST, Identifier, Limit
+from api.parameters import After, Identifier, Limit
 from api.routes.trays import code_of
 from api.routing import reads, writes
 from api.schemas.bench import MadeAnswer
@@ -34,7 +34,6 @@ from storage.queries.cellar import Movement, movement_by_number, movements, move
 from storage.transaction import Transaction
 
 router = APIRouter(tags=["movements"])
-After = Annotated[int, Query(ge=0, le=LARGEST, description="From `next` of the page before.")]
 
 
 @writes(

@@ -7,7 +7,7 @@ that the routes cost the start of the daemon nothing for each kind.
 from http import HTTPStatus
 from typing import Annotated, Any, Final
 
-from fastapi import APIRouter, Depends, Path, Query, Request
+from fastapi import APIRouter, Depends, Path, Request
 from sqlalchemy import Connection
 from starlette.convertors import Convertor, register_url_convertor
 
@@ -15,7 +15,7 @@ from api.callers import refuse_below
 from api.dependencies import DatabaseOf, ServicesOf
 from api.desk import DeskOf
 from api.keys import Scope
-from api.parameters import LARGEST, Limit
+from api.parameters import After, Limit
 from api.routing import reads, writes
 from api.schemas.bench import (
     ChangedRecord,
@@ -84,7 +84,6 @@ def _refuse_who_may_not_manage(plural: str, request: Request) -> None:
 
 Plural = Annotated[str, Path(json_schema_extra={"enum": sorted(_KINDS)})]
 """Any other word is no route of ours."""
-After = Annotated[int, Query(ge=0, le=LARGEST, description="From `next` of the page before.")]
 
 router = APIRouter(tags=["records"])
 

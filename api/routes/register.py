@@ -9,7 +9,7 @@ from sqlalchemy import Connection
 
 from api.dependencies import DatabaseOf, ServicesOf
 from api.desk import DeskOf
-from api.parameters import LARGEST, Identifier, Limit, Moment
+from api.parameters import After, Identifier, Limit, Moment
 from api.routes.results import result_body
 from api.routes.trays import code_of
 from api.routing import reads, writes
@@ -40,7 +40,6 @@ from storage.queries.outside import OutsideResult, outside_results
 from storage.transaction import Transaction
 
 router = APIRouter(tags=["register"])
-After = Annotated[int, Query(ge=0, le=LARGEST, description="From `next` of the page before.")]
 Name = Annotated[str | None, Query(max_length=200)]
 
 

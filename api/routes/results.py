@@ -9,7 +9,7 @@ from sqlalchemy import Connection
 
 from api.dependencies import DatabaseOf, ServicesOf
 from api.desk import DeskOf
-from api.parameters import LARGEST, Identifier, Limit, Moment
+from api.parameters import After, Identifier, Limit, Moment
 from api.problems import not_found
 from api.reason_bodies import reason_bodies
 from api.routing import reads, writes
@@ -49,7 +49,6 @@ from storage.queries.trays import tie_history
 from storage.transaction import Transaction
 
 router = APIRouter(tags=["results"])
-After = Annotated[int, Query(ge=0, le=LARGEST, description="From `next` of the page before.")]
 Code = Annotated[str | None, Query(max_length=40)]
 
 

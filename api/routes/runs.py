@@ -8,7 +8,7 @@ from sqlalchemy import Connection
 
 from api.dependencies import DatabaseOf
 from api.desk import DeskOf, Work
-from api.parameters import LARGEST, Identifier, Limit
+from api.parameters import After, Identifier, Limit
 from api.routes.trays import code_of
 from api.routing import reads, writes
 from api.schemas.bench import MadeAnswer
@@ -44,7 +44,6 @@ from storage.queries.runs import (
 from storage.transaction import Transaction
 
 router = APIRouter(tags=["runs"])
-After = Annotated[int, Query(ge=0, le=LARGEST, description="From `next` of the page before.")]
 
 
 @reads(router, "/runs", response_model=RunPage, summary="Runs")
