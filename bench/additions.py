@@ -85,7 +85,7 @@ def _ask_before_the_same(
             return
         grams = from_text(one.plan)["salt_g"]
         detail = (
-            f"addition {one.number}, {grams:g} g of the same, was {one.state} by {one.actor}"
+            f"addition {one.number}, {grams:g} g of the same, was {one.state} by {one.last_actor}"
             f" {abs(at_us - when_us) / HOUR_US:.1f} h before: confirm with a reason if a second one is meant"
         )
         raise RefusedError("addition.repeated", detail, Fault("confirmed", detail))

@@ -62,6 +62,8 @@ def correct(tx: Transaction, actor: Actor, readings: Sequence[UntakenReading]) -
 
 def _concerned(connection: Connection, readings: Sequence[UntakenReading]) -> list[UntakenReading]:
     """Return those that a result stands on, or that belong to somebody: of a busy line these are few."""
+    if not readings:
+        return []
     ids = [one.reading_id for one in readings]
     known = {*readings_with_results(connection, ids), *ties_of(connection, ids)}
     ever_set = instruments_ever_set(connection, {one.instrument for one in readings})

@@ -29,7 +29,7 @@ CORRECTED: Final = 50
 """Most corrected readings of one commit: what stands on each is worked out anew."""
 
 BATCH: Final = 1000
-"""Most readings taken in one commit: bounds memory and the length of the transaction."""
+"""Most readings that a step looks at: bounds memory and the length of its transaction."""
 
 
 class Intake:
@@ -43,13 +43,16 @@ class Intake:
         *,
         software: str = "tundish",
         runs: RunWatch | None = None,
+        batch: int = BATCH,
     ) -> None:
         self._store = store
         self._clock_us = clock_us
         self._actor = actor
         self._software = software
         self._runs = runs
+        self._batch = batch
         self._one_at_a_time = Lock()
+        self._behind = False
         self._settler = Settler()
         with store.reader() as connection:
             self._place = position(connection, PLACE)
@@ -59,6 +62,11 @@ class Intake:
         """The number of the last reading that was taken; 0 before the first."""
         return self._place
 
+    @property
+    def behind(self) -> bool:
+        """Whether the last step left readings that were there when it began."""
+        return self._behind
+
     def step(self) -> int:
         """Take the next readings; return how many. Waits for the commit, so it belongs in a thread.
 
@@ -66,17 +74,20 @@ class Intake:
         """
         with self._one_at_a_time:
             with self._store.reader() as connection:
-                readings = _bounded(untaken_readings(connection, after=self._place, limit=BATCH))
+                waiting = untaken_readings(connection, after=self._place, limit=self._batch)
+                readings = _bounded(waiting)
                 again = repeats(connection, readings)
             if self._runs is not None:
                 self._runs.step()  # a run is known before the result that it gave
             if not readings:
+                self._behind = False
                 return 0
             rows = [taken_row(reading, again.get(reading.number)) for reading in readings]
             new = [reading for reading in readings if reading.number not in again and reading.version == 1]
             changed = [reading for reading in readings if reading.version > 1]
             self._store.writer.submit(lambda tx: self._enter(tx, rows, new, changed)).result()
             self._place = rows[-1].reading_number
+            self._behind = len(waiting) == self._batch or len(readings) < len(waiting)
             return len(rows)
 
     def _enter(

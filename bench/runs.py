@@ -16,7 +16,14 @@ from bench.canonical_json import from_text
 from bench.live_runs import Begun, Ended, Happening, LiveRun, Warned, begun, rebuilt, rows_of, watched
 from storage.ledger import ActorKind
 from storage.queries import head, position
-from storage.queries.notices import NoticeFilter, PointRecord, ReportRecord, points_after, reports_after
+from storage.queries.notices import (
+    NoticeFilter,
+    PointRecord,
+    ReportRecord,
+    anything_after,
+    points_after,
+    reports_after,
+)
 from storage.queries.runs import run_of, running
 from storage.rows import FaultRow
 from storage.store import Store
@@ -177,6 +184,8 @@ class RunWatch:
 def _told(connection: Connection, after: int) -> tuple[int, list[Told]]:
     """Return what was said of runs after a ledger number, in order, and up to which number it is complete."""
     upto = head(connection)
+    if not anything_after(connection, after):
+        return upto, []
     points = points_after(connection, NoticeFilter(), after=after, limit=BATCH)
     reports = [
         one

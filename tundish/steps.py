@@ -4,6 +4,7 @@ import asyncio
 from collections.abc import Callable
 from concurrent.futures import Future
 from contextlib import suppress
+from typing import Protocol
 
 import structlog
 
@@ -23,7 +24,22 @@ RETRY_S = 5.0
 """How long step 2 waits after a fault of its own. [s]"""
 
 
-async def take_in(store: Store, intake: Intake) -> None:
+class Step2(Protocol):
+    """Takes committed readings in, batch by batch."""
+
+    @property
+    def behind(self) -> bool:
+        """Whether the last step left readings that were there when it began."""
+
+    @property
+    def place(self) -> int:
+        """The number of the last reading that was taken."""
+
+    def step(self) -> int:
+        """Take the next readings; return how many."""
+
+
+async def take_in(store: Store, intake: Step2) -> None:
     """Run step 2 whenever something was committed; a fault in it is logged and does not stop the hearing."""
     bell = asyncio.Event()
     loop = asyncio.get_running_loop()
@@ -31,16 +47,19 @@ async def take_in(store: Store, intake: Intake) -> None:
     try:
         while True:
             bell.clear()
-            await asyncio.sleep(PACE_S if await _all_taken(intake) else RETRY_S)
+            await asyncio.sleep(PACE_S if await all_taken(intake) else RETRY_S)
             await bell.wait()
     finally:
         end()
 
 
-async def _all_taken(intake: Intake) -> bool:
-    """Take everything there is; False if step 2 failed, whose readings then wait where they are."""
+async def all_taken(intake: Step2) -> bool:
+    """Take everything there is by now; False if step 2 failed, whose readings then wait where they are.
+
+    What comes meanwhile waits for the next round: on a busy bench there would be no end to it.
+    """
     try:
-        while await asyncio.to_thread(intake.step):
+        while await asyncio.to_thread(intake.step) and intake.behind:
             pass
     except Exception:
         log.exception("intake.failed", place=intake.place)

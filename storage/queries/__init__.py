@@ -32,6 +32,7 @@ from storage.queries.notices import (
     PointRecord,
     ReportRecord,
     SignalRecord,
+    anything_after,
     points_after,
     reports_after,
 )
@@ -113,6 +114,7 @@ __all__ = [
     "StandingReading",
     "StoreInfo",
     "UntakenReading",
+    "anything_after",
     "backups_before",
     "capture_by_number",
     "capture_counts",

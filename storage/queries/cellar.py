@@ -73,6 +73,11 @@ class Addition:
         return next((one for one in reversed(self.steps) if one.step == step), None)
 
     @property
+    def last_actor(self) -> str:
+        """Who brought it into the state it is in."""
+        return self.steps[-1].actor if self.steps else self.actor
+
+    @property
     def state(self) -> str:
         """planned, weighed, done or cancelled."""
         if self.last("cancelled") is not None:

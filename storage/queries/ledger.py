@@ -1,6 +1,7 @@
 """The ledger, and what the store is."""
 
 from dataclasses import dataclass
+from typing import Final
 
 from sqlalchemy import Connection, func, select
 
@@ -30,9 +31,12 @@ class StoreInfo:
     created_at_us: int
 
 
+_HEAD: Final = select(func.max(ledger.c.number))
+
+
 def head(connection: Connection) -> int:
     """Return the number of the last ledger entry; 0 in an empty store."""
-    return connection.execute(select(func.max(ledger.c.number))).scalar() or 0
+    return connection.execute(_HEAD).scalar() or 0
 
 
 def ledger_after(connection: Connection, *, after: int, limit: int) -> list[LedgerRecord]:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import Any, Final
 
-from sqlalchemy import Connection, Select, Table, select
+from sqlalchemy import Connection, Select, Table, bindparam, exists, or_, select
 
 from storage.schema import capture, curve_point, report
 
@@ -73,6 +73,19 @@ class ReportRecord:
     kind: str
     body: str
     """JSON."""
+
+
+_ANYTHING_AFTER: Final = select(
+    or_(
+        exists().where(curve_point.c.number > bindparam("after")),
+        exists().where(report.c.number > bindparam("after")),
+    )
+)
+
+
+def anything_after(connection: Connection, after: int) -> bool:
+    """Tell whether any point or report follows a ledger number: of most moments none does."""
+    return bool(connection.execute(_ANYTHING_AFTER, {"after": after}).scalar())
 
 
 def points_after(

@@ -2,9 +2,9 @@
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
-from sqlalchemy import Connection, Select, and_, func, select
+from sqlalchemy import Connection, Select, and_, bindparam, func, select
 
 from storage.schema import ledger, record, record_link
 
@@ -91,9 +91,14 @@ def record_at(connection: Connection, record_id: int, at_us: int) -> RecordVersi
     return record_by_id(connection, record_id, 1) if row is None else _as_version(row)
 
 
+_BY_CODES: Final = _newest(
+    record.c.kind == bindparam("kind"), record.c.code.in_(bindparam("codes", expanding=True))
+)
+
+
 def records_by_codes(connection: Connection, kind: str, codes: Collection[str]) -> dict[str, RecordVersion]:
     """Return the newest versions of the records that have one of some codes, by code, in one question."""
-    rows = connection.execute(_newest(record.c.kind == kind, record.c.code.in_(sorted(codes))))
+    rows = connection.execute(_BY_CODES, {"kind": kind, "codes": sorted(codes)})
     return {row.code: _as_version(row) for row in rows}
 
 

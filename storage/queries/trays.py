@@ -2,10 +2,11 @@
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from sqlalchemy import Connection, Select, func, select
 
+from storage.queries.distinct import distinct
 from storage.schema import ledger, on_instrument, tie, tray_item
 
 
@@ -125,10 +126,12 @@ def on_instrument_at(
     return None if row is None else OnInstrument(*row[:6])
 
 
+_EVER_SET: Final = distinct(on_instrument.c.instrument)
+
+
 def instruments_ever_set(connection: Connection, instruments: Collection[str]) -> set[str]:
     """Return those of the instruments for which it was ever said what stands on them."""
-    query = select(on_instrument.c.instrument).where(on_instrument.c.instrument.in_(instruments)).distinct()
-    return set(connection.execute(query).scalars())
+    return set(instruments) & set(connection.execute(_EVER_SET).scalars())
 
 
 def tie_of(connection: Connection, reading_id: int) -> Tie | None:

@@ -211,6 +211,15 @@ def test_the_same_dose_within_hours_asks_first(rest: Rest) -> None:
     assert len(rest.get("/additions", lot=LOT)["items"]) == 2
 
 
+def test_who_asks_again_is_told_who_did_the_first(rest: Rest) -> None:
+    enter(rest)
+    first = plan(rest)
+    weigh(rest, first, 399.3)
+    rest.send("POST", f"/additions/{first}/done", {}, who="IDA")
+    answer = rest.send("POST", "/additions", DOSE)
+    assert "was done by IDA" in answer.json()["detail"]
+
+
 def test_days_later_nobody_is_asked(rest: Rest) -> None:
     enter(rest)
     add(rest, 399.3)

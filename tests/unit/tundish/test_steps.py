@@ -12,7 +12,7 @@ from storage.store import Store
 from storage.transaction import Transaction
 from tests.fakes.clock import FakeClock
 from tests.fakes.store_writer import SomeDisk
-from tundish.steps import Heart, let_go_of_a_stuck_store
+from tundish.steps import Heart, all_taken, let_go_of_a_stuck_store
 
 
 def test_one_beat_of_the_heart_waits_at_most(store: Store) -> None:
@@ -36,6 +36,38 @@ def test_the_last_beat_says_up_to_when_all_is_kept(store: Store) -> None:
         store.writer.submit(lambda _tx: None).result(10)
     with store.reader() as connection:
         assert connection.execute(select(heartbeat.c.last_at_us)).all() == [(clock.utc_us() - 7,)]
+
+
+class BusyIntake:
+    """Step 2 of a bench that never falls silent: each step finds readings that came during the last."""
+
+    def __init__(self, behind: int) -> None:
+        self.steps = 0
+        self._behind = behind
+
+    @property
+    def behind(self) -> bool:
+        """Whether the last step left readings that were there when it began."""
+        return self.steps < self._behind
+
+    @property
+    def place(self) -> int:
+        """The number of the last reading that was taken."""
+        return self.steps
+
+    def step(self) -> int:
+        """Take what came."""
+        self.steps += 1
+        return 1
+
+
+@pytest.mark.parametrize(("behind", "steps"), [(0, 1), (3, 3)])
+async def test_a_round_of_step_2_takes_what_was_there_and_leaves_the_rest_to_the_next(
+    behind: int, steps: int
+) -> None:
+    intake = BusyIntake(behind)
+    assert await all_taken(intake)
+    assert intake.steps == steps
 
 
 def full(_tx: Transaction) -> None:

@@ -143,6 +143,15 @@ async def test_step_2_takes_each_reading_once_and_normalises_it(store: Store) ->
     assert (reading.normal_text, reading.normal_unit) == ("28.50", "mg/L")
 
 
+async def test_a_step_says_whether_it_left_readings_that_were_there(store: Store) -> None:
+    capture = await heard_once(store)
+    for count in range(1, 3):
+        span = Span(5 + 5 * count, 5)
+        await capture.heard(Hearing((Chunk(AT, b"28,50"),), (FrameRead(span, (READING,)),), AT))
+    intake = Intake(store, lambda: AT_US, "tundish", batch=2)
+    assert [(intake.step(), intake.behind) for _ in range(3)] == [(2, True), (1, False), (0, False)]
+
+
 async def test_step_2_goes_on_from_its_place_after_a_crash(store: Store) -> None:
     capture = await heard_once(store)
     Intake(store, lambda: AT_US, "tundish").step()
