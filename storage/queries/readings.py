@@ -82,6 +82,8 @@ class UntakenReading(NamedTuple):
     instrument_time: str | None = None
     mode: str | None = None
     stable: bool | None = None
+    position: int = 0
+    """Its place in its frame."""
 
 
 _newer: Final = reading.alias("newer")

@@ -176,6 +176,15 @@ Index(
     postgresql_where=sql("sequence IS NOT NULL"),
 )
 
+# Where an instrument numbers nothing, its message is found by the time that it told.
+Index(
+    "ix_reading_instrument_time",
+    reading.c.instrument,
+    reading.c.instrument_time,
+    sqlite_where=sql("sequence IS NULL AND instrument_time IS NOT NULL"),
+    postgresql_where=sql("sequence IS NULL AND instrument_time IS NOT NULL"),
+)
+
 taken: Final = Table(
     "taken",
     metadata,

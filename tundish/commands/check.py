@@ -10,6 +10,7 @@ from tundish.config import load_config, read_table
 from tundish.config_faults import ConfigError
 
 if TYPE_CHECKING:
+    from acquire.battery import Subject
     from acquire.registry import DriverRegistry
 
 BROKEN = 1
@@ -83,6 +84,22 @@ def check_driver(name: str, registry: "DriverRegistry") -> None:
             click.echo(f"  kept    {law.__name__.replace('_', ' ')}")
     if broken:
         raise click.exceptions.Exit(BROKEN)
+    click.echo(f"  {_repeats(subject)}")
+
+
+def _repeats(subject: "Subject") -> str:
+    """Say by what a message that is sent again is known."""
+    from acquire.events import Reading
+    from bench.repeats import names_its_message
+
+    readings = [one for one in subject.said(*subject.messages) if isinstance(one, Reading)]
+    unnamed = [one for one in readings if not names_its_message(one.sequence, one.instrument_time)]
+    if unnamed:
+        return (
+            f"marks no repeats of {len(unnamed)} of its {len(readings)} readings: they carry neither a number"
+            " nor a date with a time to the second, so that what is sent again from memory counts again"
+        )
+    return "what is sent again from memory is marked, and counted once"
 
 
 def _is_driver(file: Path) -> bool:

@@ -142,6 +142,17 @@ def test_check_puts_a_driver_file_through_the_battery(tmp_path: Path) -> None:
     assert "BROKEN" not in result.output
 
 
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [
+        ("so2-burette", "what is sent again from memory is marked, and counted once"),
+        ("asked-balance", "marks no repeats of 3 of its 3 readings: they carry neither a number nor a date"),
+    ],
+)
+def test_check_says_by_what_a_driver_knows_messages_that_are_sent_again(name: str, said: str) -> None:
+    assert said in call("check", name).output.splitlines()[-1]
+
+
 def test_check_names_the_law_that_a_driver_breaks(capsys: pytest.CaptureFixture[str]) -> None:
     made = FakeFactory(LineDriver, rehearsal=Rehearsal((b"BUG\n",)))
     point = FakePoint("bad", lambda: lambda options: made)
