@@ -64,7 +64,7 @@ def card_of(connection: Connection, of: Addition) -> Card:
     rows = [
         Row("Lot", f"{lot.code} {lot.body.name}"),
         Row("Vessel", "as the lot" if vessel is None else f"{vessel.code} {vessel.body.name}".strip()),
-        Row("Volume", f"{plan['volume_l']:g} L, as it is, without the ullage"),
+        Row("Volume", f"{plan['volume_l']:g} L, as it is, without the ullage{_volume_by(plan)}"),
         Row("Substance", _substance(substance.code, substance.body, plan["so2_share"])),
         *_dose(plan),
         *_expectation(plan),
@@ -80,6 +80,11 @@ def card_of(connection: Connection, of: Addition) -> Card:
         (*hazard, *CAUTIONS),
         ("weighed [g]", "lot number on the bottle", "added at (time)", "mixed", "initials"),
     )
+
+
+def _volume_by(plan: dict[str, Any]) -> str:
+    by = plan.get("volume_by")  # plans of before did not say
+    return f"; {by}" if by else ""
 
 
 def _substance(code: str, body: Reagent, share: float) -> str:

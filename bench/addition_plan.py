@@ -15,6 +15,7 @@ from bench.reasons import Cause
 from bench.records import Record, find_usable
 from bench.refused import Fault, MalformedError, RefusedError
 from bench.so2_state import So2State, day_of, so2_state
+from bench.volumes import volume_of_lot
 from evaluate.additions import AdditionPlan, LotState, plan_for_dose, plan_for_target
 from evaluate.errors import EvaluateError
 from evaluate.so2_pairs import free_so2_range
@@ -34,7 +35,7 @@ class Asked:
     dose_mg_l: float | None = None
     vessel: str | None = None
     volume_l: float | None = None
-    """Wine in the vessel as it is, less the ullage; that of the lot if not given. [L]"""
+    """Wine in the vessel as it is, less the ullage; what is expected of the lot if not given. [L]"""
     volume_u_share: float = 0.0
     """Relative standard uncertainty of the volume. [1]"""
     step_g: float = 0.1
@@ -69,14 +70,14 @@ def plan_of(connection: Connection, asked: Asked, now_us: int) -> Planned:
     vessel = None if asked.vessel is None else find_usable(connection, Vessel, asked.vessel)
     substance = find_usable(connection, Reagent, asked.substance)
     salt = _salt(substance)
-    volume_l = _volume(asked, lot)
+    volume_l, volume_by = _volume(connection, asked, lot, now_us)
     state = so2_state(connection, lot, now_us, asked.constants)
     limit = asked.limit_mg_l
     if limit is None:
         limit = total_limit(lot.body, lot.code, day_of(now_us)).limit_mg_per_l or 0.0
     figures = _figures(asked, state, salt, volume_l, limit)
     flags = (*state.flags, *reagent_causes(substance, now_us))
-    content = _content(asked, lot.body, state, figures, flags=flags, volume_l=volume_l)
+    content = _content(asked, lot.body, state, figures, flags=flags, volume=(volume_l, volume_by))
     return Planned(lot, vessel, substance, figures, content)
 
 
@@ -87,12 +88,18 @@ def _salt(substance: Record[Reagent]) -> SulfiteSalt:
     return SulfiteSalt(substance.body.name, substance.body.strength, f"record {substance.code}")
 
 
-def _volume(asked: Asked, lot: Record[Lot]) -> float:
-    volume_l = lot.body.volume_l if asked.volume_l is None else asked.volume_l
+def _volume(connection: Connection, asked: Asked, lot: Record[Lot], now_us: int) -> tuple[float, str]:
+    """Return the volume that is dosed, and where it comes from in words. [L]"""
+    if asked.volume_l is None:
+        found = volume_of_lot(connection, lot.record_id)
+        volume_l, by = found.expected_l, found.in_words(now_us)
+    else:
+        volume_l, by = asked.volume_l, "given by the person who planned it"
     if volume_l is None or not 0 < volume_l < float("inf"):
-        detail = f"the volume of the wine in {lot.code} must be known and more than 0 L: give volume_l"
+        told = "never entered" if volume_l is None else f"{volume_l:g} L ({by})"
+        detail = f"the volume of the wine in {lot.code} must be more than 0 L, and is {told}: give volume_l"
         raise MalformedError("addition.volume", detail, Fault("volume_l", detail))
-    return volume_l
+    return volume_l, by
 
 
 def _figures(
@@ -138,11 +145,12 @@ def _content(
     figures: AdditionPlan,
     *,
     flags: tuple[Cause, ...],
-    volume_l: float,
+    volume: tuple[float, str],
 ) -> dict[str, Any]:
     return {
         "asked": {"target_free_mg_l": asked.target_free_mg_l, "dose_mg_l": asked.dose_mg_l},
-        "volume_l": volume_l,
+        "volume_l": volume[0],
+        "volume_by": volume[1],
         "volume_u_share": asked.volume_u_share,
         "step_g": asked.step_g,
         "water_ml": asked.water_ml,

@@ -1,7 +1,7 @@
 """Additions as acts: planned, weighed, done, cancelled. A person weighs and doses; the program never does."""
 
 from collections.abc import Mapping, Sequence
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from sqlalchemy import Connection
 
@@ -64,6 +64,39 @@ def plan(tx: Transaction, actor: Actor, asked: Asked, *, confirmed: bool = False
     )
 
 
+class Repeated(NamedTuple):
+    """The same substance went, or is to go, into the same lot a short time before or after."""
+
+    of: Addition
+    apart_us: int
+    """Between the two. [µs]"""
+
+    @property
+    def question(self) -> str:
+        """What is asked before a second one, in words."""
+        return (
+            f"addition {self.of.number}, {from_text(self.of.plan)['salt_g']:g} g of the same, was"
+            f" {self.of.state} by {self.of.last_actor} {self.apart_us / HOUR_US:.1f} h before:"
+            " confirm with a reason if a second one is meant"
+        )
+
+
+def repeated(
+    connection: Connection, lot_id: int, substance_id: int, at_us: int, *, but: int | None = None
+) -> Repeated | None:
+    """Return the newest addition of the same within hours; None if there is none. [µs]
+
+    `but` is an addition that was planned already: against it only those count that were done.
+    """
+    for one in reversed(additions(connection, lot_id=lot_id, limit=10_000)):
+        done = one.last("done")
+        apart_us = abs(at_us - (one.planned_at_us if done is None else done.at_us))
+        is_same = one.substance_id == substance_id and one.state != "cancelled" and one.number != but
+        if is_same and apart_us <= ASK_WITHIN_H * HOUR_US and (but is None or done is not None):
+            return Repeated(one, apart_us)
+    return None
+
+
 def _ask_before_the_same(
     connection: Connection,
     actor: Actor,
@@ -74,21 +107,10 @@ def _ask_before_the_same(
     but: int | None = None,
 ) -> None:
     """Refuse what was planned or done within hours already, unless it is confirmed with a reason."""
-    lot_id, substance_id = what
-    for one in reversed(additions(connection, lot_id=lot_id, limit=10_000)):
-        done = one.last("done")
-        when_us = one.planned_at_us if done is None else done.at_us
-        is_same = one.substance_id == substance_id and one.state != "cancelled" and one.number != but
-        if not is_same or abs(at_us - when_us) > ASK_WITHIN_H * HOUR_US or (but is not None and done is None):
-            continue
-        if confirmed and actor.reason:
-            return
-        grams = from_text(one.plan)["salt_g"]
-        detail = (
-            f"addition {one.number}, {grams:g} g of the same, was {one.state} by {one.last_actor}"
-            f" {abs(at_us - when_us) / HOUR_US:.1f} h before: confirm with a reason if a second one is meant"
-        )
-        raise RefusedError("addition.repeated", detail, Fault("confirmed", detail))
+    found = repeated(connection, *what, at_us, but=but)
+    if found is None or (confirmed and actor.reason):
+        return
+    raise RefusedError("addition.repeated", found.question, Fault("confirmed", found.question))
 
 
 def weigh(tx: Transaction, actor: Actor, number: int, reading_id: int) -> int:

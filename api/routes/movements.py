@@ -17,10 +17,13 @@ from api.schemas.cellar import (
     BlendBody,
     BlendValueBody,
     LineageBody,
+    LotVolumeBody,
     MovementBody,
     MovementPage,
     NewMovementBody,
     PartOfMovementBody,
+    VesselContentsBody,
+    VesselShareBody,
 )
 from api.times import rfc3339
 from bench import movements as acts
@@ -30,6 +33,7 @@ from bench.kinds.cellar import Lot
 from bench.movements import NewMovement, NewPart
 from bench.records import find
 from bench.refused import NotThereError
+from bench.volumes import contents_of_vessel, volume_of_lot
 from storage.queries.cellar import Movement, movement_by_number, movements, movements_of_lot
 from storage.transaction import Transaction
 
@@ -130,6 +134,50 @@ def _lineage(connection: Connection, code: str) -> LineageBody:
             for one in acts.lineage(connection, lot_id)
         ],
         went_into=[_body(connection, one) for one in acts.went_into(connection, lot_id)],
+    )
+
+
+@reads(router, "/lots/{code}/volume", response_model=LotVolumeBody, summary="How much wine it is")
+async def get_volume(code: str, database: DatabaseOf, services: ServicesOf) -> LotVolumeBody:
+    """Return the volume of a lot as it was entered, and as it is expected after the movements since."""
+    return await database.read(lot_volume, code, services.clock_us())
+
+
+def lot_volume(connection: Connection, code: str, now_us: int) -> LotVolumeBody:
+    """Return the volume of a lot. [µs]"""
+    found = volume_of_lot(connection, find(connection, Lot, code).record_id)
+    entered = found.entered
+    return LotVolumeBody(
+        lot=code,
+        entered_l=None if entered is None else entered.volume_l,
+        entered_at=None if entered is None else rfc3339(entered.at_us),
+        entered_by=None if entered is None else entered.actor,
+        in_l=found.in_l,
+        out_l=found.out_l,
+        expected_l=found.expected_l,
+        movements=list(found.movements),
+        words=found.in_words(now_us),
+    )
+
+
+@reads(router, "/vessels/{code}/contents", response_model=VesselContentsBody, summary="What it should hold")
+async def get_contents(code: str, database: DatabaseOf) -> VesselContentsBody:
+    """Return what a vessel should hold of each lot by its movements, and what about them cannot be."""
+    return await database.read(_contents, code)
+
+
+def _contents(connection: Connection, code: str) -> VesselContentsBody:
+    found = contents_of_vessel(connection, code)
+    return VesselContentsBody(
+        vessel=code,
+        capacity_l=found.vessel.body.capacity_l,
+        expected_l=found.expected_l,
+        lots=[
+            VesselShareBody(lot=code_of(connection, one.lot_id), volume_l=one.volume_l)
+            for one in found.shares
+        ],
+        movements=list(found.movements),
+        remark=found.remark,
     )
 
 

@@ -190,6 +190,38 @@ class MovementPage(Body):
     next: int | None = Field(description="Give it as `after` for the next page; null on the last one.")
 
 
+class LotVolumeBody(Body):
+    """How much wine a lot holds: as it was entered, and as it is expected after the movements since. [L]"""
+
+    lot: str
+    entered_l: float | None
+    entered_at: UtcTime | None
+    entered_by: str | None
+    in_l: float = Field(description="Brought by movements since it was entered.")
+    out_l: float = Field(description="Taken by movements since it was entered.")
+    expected_l: float | None = Field(description="Null while nothing was ever entered.")
+    movements: list[LedgerNumber]
+    words: str = Field(description="Where the expected volume comes from, and how old the entry is.")
+
+
+class VesselShareBody(Body):
+    """What a vessel should hold of one lot. [L]"""
+
+    lot: str | None
+    volume_l: float
+
+
+class VesselContentsBody(Body):
+    """What a vessel should hold, as far as its movements were entered. [L]"""
+
+    vessel: str
+    capacity_l: float
+    expected_l: float
+    lots: list[VesselShareBody]
+    movements: list[LedgerNumber]
+    remark: str = Field(description="What cannot be; empty if it can.")
+
+
 class AncestorBody(Body):
     """A movement on the way to a lot."""
 

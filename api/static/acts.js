@@ -1,8 +1,10 @@
 // Lets forms and buttons of a page act over the API: `data-act="METHOD /path"` says what, `data-body` the fixed part.
-// A field's name is its place in the body (`items.0.sample`); an empty field is left out.
+// A field's name is its place in the body (`items.0.sample`); an empty field is left out. What was refused is told
+// beside its field. `data-then="/place/{id}"` goes on to what was made.
 
 const WHO = "tundish.who";
 const WAITING = "One moment.";
+const unanswered = new Map(); // the key of each request that got no answer, so that it acts once when sent again
 const who = document.querySelector("[data-who]");
 
 if (who) {
@@ -22,16 +24,27 @@ function put(body, place, value, isList) {
   });
 }
 
+function valueOf(field) {
+  const text = field.value.trim();
+  if (field.type === "number" || field.dataset.list === "number") return Number(text);
+  if (field.type === "datetime-local") return `${text}Z`; // all times of a page are UTC
+  if (field.type === "checkbox" && !("list" in field.dataset)) return true;
+  return text;
+}
+
 function bodyOf(asked, form) {
   const body = JSON.parse(asked.dataset.body ?? form?.dataset.body ?? "{}");
   for (const field of form?.elements ?? []) {
-    const ticked = field.type !== "checkbox" || field.checked;
-    const text = field.value?.trim();
-    if (!field.name || !ticked || !text) continue;
-    const isNumber = field.type === "number" || field.dataset.list === "number";
-    put(body, field.name, isNumber ? Number(text) : text, "list" in field.dataset);
+    const ticked = !["checkbox", "radio"].includes(field.type) || field.checked;
+    if (!field.name || !ticked || !field.value?.trim()) continue;
+    put(body, field.name, valueOf(field), "list" in field.dataset);
   }
   return body;
+}
+
+// 128 bits at random. `crypto.randomUUID` would be missing on a page that came over plain HTTP from another computer.
+function newKey() {
+  return Array.from(crypto.getRandomValues(new Uint8Array(16)), (one) => one.toString(16).padStart(2, "0")).join("");
 }
 
 function say(near, words, kind) {
@@ -47,8 +60,45 @@ function say(near, words, kind) {
   answer.textContent = words;
 }
 
-function inWords(problem) {
-  const faults = (problem.errors ?? []).map((one) => `${one.parameter}: ${one.detail}`);
+function unmark(form) {
+  for (const words of form?.querySelectorAll("[data-fault]") ?? []) words.remove();
+  for (const field of form?.querySelectorAll("[aria-invalid]") ?? []) {
+    field.removeAttribute("aria-invalid");
+    field.removeAttribute("aria-describedby");
+  }
+}
+
+function fieldOf(form, name) {
+  const fields = [...(form?.elements ?? [])].filter((one) => one.name && one.type !== "hidden");
+  return fields.find((one) => one.name === name) ?? fields.find((one) => one.name.endsWith(`.${name}`));
+}
+
+// Tell what is wrong beside each field that is named; return what belongs to no field of the form.
+function markFaults(form, faults) {
+  const elsewhere = [];
+  let first = null;
+  faults.forEach((fault, index) => {
+    const field = fieldOf(form, fault.parameter);
+    if (!field) {
+      elsewhere.push(fault);
+      return;
+    }
+    const words = document.createElement("span");
+    words.dataset.fault = "";
+    words.className = "fault";
+    words.id = `fault-${index}`;
+    words.textContent = fault.detail;
+    (field.closest("label") ?? field).after(words);
+    field.setAttribute("aria-invalid", "true");
+    field.setAttribute("aria-describedby", words.id);
+    first ??= field;
+  });
+  first?.focus();
+  return elsewhere;
+}
+
+function inWords(problem, elsewhere) {
+  const faults = elsewhere.filter((one) => one.parameter).map((one) => `${one.parameter}: ${one.detail}`);
   return [problem.detail ?? "it was refused", ...faults].join(" · ");
 }
 
@@ -58,28 +108,41 @@ async function act(asked, form) {
     who.focus();
     return;
   }
+  unmark(form);
   say(asked, WAITING, "busy");
   const [method, path] = asked.dataset.act.split(" ");
-  const headers = { "Content-Type": "application/json", "Idempotency-Key": crypto.randomUUID() };
+  const body = JSON.stringify(bodyOf(asked, form));
+  const request = `${method} ${path} ${who?.value.trim()} ${body}`;
+  const key = unanswered.get(request) ?? newKey();
+  unanswered.set(request, key);
+  const headers = { "Content-Type": "application/json", "Idempotency-Key": key };
   if (who) headers["Tundish-Actor"] = who.value.trim();
   try {
-    const answer = await fetch(path, { method, headers, body: JSON.stringify(bodyOf(asked, form)) });
+    const answer = await fetch(path, { method, headers, body });
     const said = await answer.json();
-    if (!answer.ok) {
-      say(asked, inWords(said), "bad");
-      return;
-    }
-    const told = (form ?? asked).dataset.tell;
-    say(asked, told ? `Done: ${said[told]}` : "Done.", "good");
-    for (const field of form?.elements ?? []) {
-      if (field.type === "checkbox" && !("keep" in field.dataset)) field.checked = false;
-      else if (["text", "number"].includes(field.type) && !("keep" in field.dataset)) field.value = "";
-    }
-    if (asked.closest("[data-live]")) asked.blur(); // so that the part may be drawn anew
-    document.dispatchEvent(new Event("tundish:changed"));
+    unanswered.delete(request);
+    if (answer.ok) done(asked, form, said);
+    else say(asked, inWords(said, markFaults(form, said.errors ?? [])), "bad");
   } catch {
-    say(asked, "The daemon does not answer; nothing was done.", "bad");
+    say(asked, "The daemon does not answer. Send it again when it does: it acts once.", "bad");
   }
+}
+
+function done(asked, form, said) {
+  const then = (form ?? asked).dataset.then;
+  if (then) {
+    location.assign(then.replace("{id}", said.id));
+    return;
+  }
+  const told = (form ?? asked).dataset.tell;
+  say(asked, told ? `Done: ${said[told]}` : "Done.", "good");
+  for (const field of form?.elements ?? []) {
+    if ("keep" in field.dataset) continue;
+    if (field.type === "checkbox") field.checked = false;
+    else if (["text", "number", "datetime-local"].includes(field.type)) field.value = "";
+  }
+  if (asked.closest("[data-live]")) asked.blur(); // so that the part may be drawn anew
+  document.dispatchEvent(new Event("tundish:changed"));
 }
 
 document.addEventListener("submit", (event) => {
@@ -91,6 +154,7 @@ document.addEventListener("submit", (event) => {
 });
 
 document.addEventListener("click", (event) => {
+  if (event.target.closest("button[data-print]")) window.print();
   const button = event.target.closest("button[data-act]");
   if (!button || button.form) return; // a button of a form submits it
   act(button, null);

@@ -101,6 +101,15 @@ def movements_of_lot(connection: Connection, lot_id: int) -> list[Movement]:
     return sorted(found, key=lambda one: (one.at_us, one.number))
 
 
+def movements_of_vessel(connection: Connection, vessel_id: int) -> list[Movement]:
+    """Return the movements that brought wine into a vessel or took wine from it, in the order of time."""
+    taken = select(movement_part.c.number).where(movement_part.c.from_vessel_id == vessel_id)
+    found = _movements(
+        connection, or_(movement.c.to_vessel_id == vessel_id, movement.c.number.in_(taken)), limit=10_000
+    )
+    return sorted(found, key=lambda one: (one.at_us, one.number))
+
+
 def movement_by_number(connection: Connection, number: int) -> Movement | None:
     """Return one movement."""
     found = _movements(connection, movement.c.number == number, limit=1)
@@ -152,12 +161,22 @@ def additions(
     condition = addition.c.number > after
     if lot_id is not None:
         condition = condition & (addition.c.lot_id == lot_id)
-    return _additions(connection, condition, limit)
+    return _additions(connection, condition, addition.c.number, limit)
+
+
+def newest_additions(
+    connection: Connection, *, lot_id: int | None = None, before: int, limit: int
+) -> list[Addition]:
+    """Return the additions that were planned last before a number, newest first, of a lot if one is named."""
+    condition = addition.c.number < before
+    if lot_id is not None:
+        condition = condition & (addition.c.lot_id == lot_id)
+    return _additions(connection, condition, addition.c.number.desc(), limit)
 
 
 def addition_by_number(connection: Connection, number: int) -> Addition | None:
     """Return one addition."""
-    found = _additions(connection, addition.c.number == number, 1)
+    found = _additions(connection, addition.c.number == number, addition.c.number, 1)
     return found[0] if found else None
 
 
@@ -168,12 +187,12 @@ def addition_weighed_by(connection: Connection, reading_id: int) -> int | None:
     return found
 
 
-def _additions(connection: Connection, condition: Any, limit: int) -> list[Addition]:
+def _additions(connection: Connection, condition: Any, order: Any, limit: int) -> list[Addition]:
     query = (
         select(addition, ledger.c.at_us, ledger.c.actor, ledger.c.reason)
         .join(ledger, ledger.c.number == addition.c.number)
         .where(condition)
-        .order_by(addition.c.number)
+        .order_by(order)
         .limit(limit)
     )
     rows = connection.execute(query).all()

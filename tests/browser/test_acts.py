@@ -112,7 +112,10 @@ def test_results_are_released_by_a_second_person_and_rejected_for_a_reason(
     until("the release", lambda: laboratory.get(f"/api/v1/results/{first}")["released"] or None)
     visitor.page.check(f"input[value='{second}']")
     visitor.page.click("button:text-is('Reject those ticked')")
-    assert "reason" in told(visitor, "form.wide")
+    assert "say why it is rejected" in told(visitor, "form.wide")
+    reason = visitor.page.locator("input[name='reason']")
+    assert reason.get_attribute("aria-invalid") == "true"
+    assert visitor.text(f"#{reason.get_attribute('aria-describedby')}") == "is empty"
     visitor.page.fill("input[name='reason']", "the beaker was not rinsed")
     visitor.page.check(f"input[value='{second}']")
     visitor.page.click("button:text-is('Reject those ticked')")

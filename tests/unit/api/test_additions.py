@@ -402,3 +402,23 @@ def test_a_forecast_begins_after_the_last_addition_had_settled(rest: Rest) -> No
     found = rest.get(f"/lots/{LOT}/forecast", quantity="free_so2", level=20)
     assert found["since"] == "2025-10-08T12:05:00.000000Z"
     assert len(found["points"]) == 4
+
+
+def test_a_dose_goes_by_the_volume_that_movements_left_and_says_so(rest: Rest) -> None:
+    enter(rest)
+    taken = {"kind": "loss", "to_lot": LOT, "parts": [{"lot": LOT, "volume_l": 600.0}]}
+    rest.post("/movements", {**taken, "at": "2025-10-03T09:00:00Z"})
+    made = rest.get(f"/additions/{plan(rest)}")
+    # 50 mg/L in 4000 L with 0.576
+    assert made["plan"]["salt_g"] == pytest.approx(347.2, abs=0.05)
+    assert made["plan"]["volume_by"].endswith("since then 0 L in and 600 L out by one movement")
+    assert "4000 L, as it is, without the ullage; 4600 L entered by MAL" in re.sub(
+        r"\s+", " ", rest.page(f"/additions/{made['number']}/card.txt")
+    )
+
+
+def test_without_any_wine_left_a_dose_asks_for_the_volume(rest: Rest) -> None:
+    enter(rest)
+    taken = {"kind": "loss", "to_lot": LOT, "parts": [{"lot": LOT, "volume_l": 4600.0}]}
+    rest.post("/movements", {**taken, "at": "2025-10-03T09:00:00Z"})
+    assert rest.refused("/additions", DOSE) == (422, "addition.volume")

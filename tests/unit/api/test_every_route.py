@@ -97,6 +97,8 @@ ADDRESSES = {
     "/api/v1/lots/{code}/forecast": "/api/v1/lots/X1/forecast?level=1",
     "/api/v1/lots/{code}/dose": "/api/v1/lots/X1/dose?mg_l=10",
     "/api/v1/lots/{code}/lineage": "/api/v1/lots/X1/lineage",
+    "/api/v1/lots/{code}/volume": "/api/v1/lots/X1/volume",
+    "/api/v1/vessels/{code}/contents": "/api/v1/vessels/X1/contents",
     "/additions/{number}/card": "/additions/{addition}/card",
     "/additions/{number}/card.txt": "/additions/{addition}/card.txt",
     "/api/v1/additions": "/api/v1/additions",
