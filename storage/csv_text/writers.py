@@ -28,11 +28,10 @@ def window_writer(
 ) -> Callable[[Connection, int], Piece]:
     """Return what writes the rows behind a key, which the query calls ``place``, again and again.
 
-    A statement for SQLite is put together once: that costs as much as writing a window of rows.
+    A statement is put together once: that costs as much as writing a window of rows.
     """
     if connection.dialect.name == "postgresql":
-        return lambda reading, place: postgresql.write_rows(
-            reading, columns, rows.params(place=place), dialect
-        )
+        copying = postgresql.Copying(connection, columns, rows, dialect)
+        return lambda reading, place: copying.write(reading, place=place)
     statement = sqlite.statement_of(columns, rows, dialect)
     return lambda reading, place: sqlite.write_window(reading, statement, place)

@@ -127,6 +127,17 @@ def test_any_sample_id_reads_back_as_it_was(store: Store, sheet: Sheet, dialect:
     assert sheet(dialect)[0]["sample"] == sample
 
 
+@pytest.mark.parametrize("dialect", DIALECTS)
+def test_line_ends_within_texts_stay_as_they_are_beside_those_of_rows(
+    store: Store, sheet: Sheet, dialect: str
+) -> None:
+    samples = ['a\n"b"\n', "plain", '"\n', "x\r\n", "\n", 'c"', "+\n1", "-\n=2"]
+    heard(store, *(Answer("ph", "3.41", "pH", sample=sample) for sample in samples))
+    shown = [row["sample"] for row in sheet(dialect)]
+    assert shown == [*samples[:6], "'+\n1", "'-\n=2"]
+    assert raw(store, dialect).endswith(b"\r\n")
+
+
 @QUIET
 @given(
     text=st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\x00"), max_size=8),
