@@ -13,6 +13,7 @@ from api.pages import Pages
 from api.problems import DOCUMENTED, add_problem_handlers
 from api.routes import (
     addition_cards,
+    addition_pages,
     additions,
     amendments,
     backups,
@@ -128,7 +129,15 @@ _HEARING = (
     settling,
 )
 _BENCH = (records, pins, trays, control_records, holds, results, result_thread, amendments, today)
-_PAGES = (bench.router, recipes.router, work.router, result_thread.pages, today.pages)
+_PAGES = (
+    bench.router,
+    recipes.router,
+    work.router,
+    result_thread.pages,
+    today.pages,
+    addition_pages.router,
+    addition_cards.router,
+)
 
 
 def _lay_routes(app: FastAPI) -> None:
@@ -140,5 +149,5 @@ def _lay_routes(app: FastAPI) -> None:
     for room in (sheets, cells):
         app.include_router(room.router, responses=DOCUMENTED, dependencies=strict)
     app.include_router(statics.router, include_in_schema=False, dependencies=strict)
-    for page in (*_PAGES, addition_cards.router):
+    for page in _PAGES:
         app.include_router(page, include_in_schema=False, dependencies=strict)

@@ -6,8 +6,11 @@ from typing import Final
 from sqlalchemy import Connection
 
 from api.lot_chart import LotChart, Slope, lot_chart
+from api.routes.additions import lot_binding
 from api.routes.lots import lot_dose, lot_latest, lot_limits
-from api.schemas.cellar import DoseBody, LatestBody, LotLatestBody, LotLimitsBody
+from api.routes.movements import lot_volume
+from api.schemas.additions import LotBindingBody
+from api.schemas.cellar import DoseBody, LatestBody, LotLatestBody, LotLimitsBody, LotVolumeBody
 from bench.kinds.cellar import Lot
 from bench.lot_forecast import Leaving, LotForecast, forecast_of_lot
 from bench.lot_results import results_of_lot, usable
@@ -47,6 +50,9 @@ class LotView:
     dose: DoseBody | None
     no_dose: str
     """Why it cannot be told; empty if it can or was not asked."""
+    volume: LotVolumeBody
+    binding: LotBindingBody
+    """What earlier additions did, and what that teaches."""
 
 
 def read_lots(connection: Connection, now_us: int) -> list[LotRow]:
@@ -78,6 +84,8 @@ def read_lot(connection: Connection, code: str, now_us: int, dose_mg_l: float | 
         no_forecast=why if forecast is None else forecast.why,
         dose=dose,
         no_dose=no_dose,
+        volume=lot_volume(connection, code, now_us),
+        binding=lot_binding(connection, code),
     )
 
 

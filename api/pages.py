@@ -44,6 +44,7 @@ class Pages:
 
 def _filters(quantity_names: Mapping[str, str]) -> dict[str, Any]:
     return {
+        "addition_words": words.ADDITIONS.__getitem__,
         "age": times.age_in_words,
         "band_words": words.band_words,
         "clock": times.clock,
@@ -57,6 +58,7 @@ def _filters(quantity_names: Mapping[str, str]) -> dict[str, Any]:
         "outcome_words": words.outcome_words,
         "plain_unit": words.plain_unit,
         "quantity_name": lambda code: quantity_names.get(code, code.replace("_", " ")),
+        "retest_words": words.RETESTS.__getitem__,
         "rfc3339": times.rfc3339,
         "size": _size,
         "standing_words": words.standing_words,

@@ -107,6 +107,23 @@ def plain_unit(unit: str) -> str:
     return "" if unit == "1" else unit
 
 
+ADDITIONS: Final = {
+    "planned": StateWords("planned", "ring", "Weigh it, or cancel it with a reason."),
+    "weighed": StateWords("weighed, not yet in", "triangle", "Add it, and say when it is done."),
+    "done": StateWords("done", "disc", ""),
+    "cancelled": StateWords("cancelled", "square", ""),
+}
+"""How far an addition is."""
+
+RETESTS: Final = {
+    "settling": StateWords("settling", "ring", "Wait: what is measured now is not yet what stays."),
+    "due": StateWords("measure it now", "triangle", "Draw a sample and measure free SO2."),
+    "overdue": StateWords("overdue", "cross", "Draw a sample and measure free SO2."),
+    "measured": StateWords("measured", "disc", ""),
+}
+"""How it stands with the retest after an addition."""
+
+
 BANDS: Final = {
     "inside": StateWords("in its band", "disc", ""),
     "below": StateWords("below its band", "triangle", "Look what a dose would do."),

@@ -70,6 +70,12 @@ REAGENTS: Final[dict[str, Fields]] = {
         "days_after_opening": 28.0,
         "hazard": "Stains and irritates: gloves, eye protection, away from acids in the waste.",
     },
+    "KMBS": {
+        "name": "potassium metabisulfite",
+        "reagent_kind": "substance",
+        "strength": 0.576,
+        "hazard": "Gives off sulfur dioxide with acid: air moving, gloves, eye protection.",
+    },
     "HC-1": {
         "name": "house check wine",
         "reagent_kind": "control_material",

@@ -18,7 +18,7 @@ async def card_page(
     number: Identifier, request: Request, parts: PartsOf, database: DatabaseOf
 ) -> HTMLResponse:
     """Show what to weigh, what to expect of it, the cautions, and the lines to fill in."""
-    return parts.pages.draw(request, "addition.html", card=await database.read(_card, number))
+    return parts.pages.draw(request, "addition_card.html", card=await database.read(_card, number))
 
 
 @reads(router, "/additions/{number}/card.txt")

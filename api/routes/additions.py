@@ -100,7 +100,7 @@ async def weigh(number: Identifier, body: WeighingBody, desk: DeskOf) -> Any:
     status_code=HTTPStatus.CREATED,
     summary="It went in",
 )
-async def done(number: Identifier, body: DoneBody, desk: DeskOf, services: ServicesOf) -> Any:
+async def done(number: Identifier, body: DoneBody, desk: DeskOf) -> Any:
     """Enter that the weighed mass went in; a retest is due from then on."""
 
     def work(tx: Transaction, by: Actor) -> dict[str, Any]:
@@ -108,7 +108,7 @@ async def done(number: Identifier, body: DoneBody, desk: DeskOf, services: Servi
             tx,
             by,
             number,
-            services.clock_us() if body.at is None else body.at,
+            by.at_us if body.at is None else body.at,
             water_ml=body.water_ml,
             confirmed=body.confirmed,
             settles_d=(body.not_before_d, body.by_d),
@@ -152,7 +152,7 @@ def _page(connection: Connection, lot: str | None, after: int, limit: int, now_u
     lot_id = None if lot is None else find(connection, Lot, lot).record_id
     found = additions(connection, lot_id=lot_id, after=after, limit=limit + 1)
     return AdditionPage(
-        items=[_body(connection, one, now_us) for one in found[:limit]],
+        items=[addition_body(connection, one, now_us) for one in found[:limit]],
         next=found[limit - 1].number if len(found) > limit else None,
     )
 
@@ -164,10 +164,11 @@ async def get_addition(number: Identifier, database: DatabaseOf, services: Servi
 
 
 def _one(connection: Connection, number: int, now_us: int) -> AdditionBody:
-    return _body(connection, acts.known(connection, number), now_us)
+    return addition_body(connection, acts.known(connection, number), now_us)
 
 
-def _body(connection: Connection, one: Addition, now_us: int) -> AdditionBody:
+def addition_body(connection: Connection, one: Addition, now_us: int) -> AdditionBody:
+    """Return the body of an addition as it stands now. [µs]"""
     plan = from_text(one.plan)
     flags = plan.pop("flags")
     found = found_of(connection, one)
@@ -197,7 +198,7 @@ def _body(connection: Connection, one: Addition, now_us: int) -> AdditionBody:
             for step in one.steps
         ],
         retest=None if retest is None else _retest_body(retest),
-        found=None if found is None else _found_body(found),
+        found=None if found is None else found_body(found),
     )
 
 
@@ -207,7 +208,8 @@ def _retest_body(one: Retest) -> RetestBody:
     )
 
 
-def _found_body(one: Found) -> FoundBody:
+def found_body(one: Found) -> FoundBody:
+    """Return the body of what was found after an addition."""
     return FoundBody(
         result=one.result.result_id,
         free_before_mg_l=one.predicted.free_before,
@@ -224,15 +226,16 @@ def _found_body(one: Found) -> FoundBody:
 @reads(router, "/lots/{code}/binding", response_model=LotBindingBody, summary="How much binds in it")
 async def get_binding(code: str, database: DatabaseOf) -> LotBindingBody:
     """Return the share of an addition that binds in a lot, with what was expected and found each time."""
-    return await database.read(_binding, code)
+    return await database.read(lot_binding, code)
 
 
-def _binding(connection: Connection, code: str) -> LotBindingBody:
+def lot_binding(connection: Connection, code: str) -> LotBindingBody:
+    """Return the share that binds in a lot, with each time it was expected and found."""
     lot_id = find(connection, Lot, code).record_id
     return LotBindingBody(
         lot=code,
         binding=binding_body(binding_of(connection, lot_id)),
-        found=[_found_body(one) for one in findings(connection, lot_id)],
+        found=[found_body(one) for one in findings(connection, lot_id)],
     )
 
 

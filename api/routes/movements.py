@@ -48,11 +48,11 @@ router = APIRouter(tags=["movements"])
     status_code=HTTPStatus.CREATED,
     summary="Enter a movement",
 )
-async def add_movement(body: NewMovementBody, desk: DeskOf, services: ServicesOf) -> Any:
+async def add_movement(body: NewMovementBody, desk: DeskOf) -> Any:
     """Enter that wine was filled, racked, blended, topped, bottled or lost."""
 
     def work(tx: Transaction, by: Actor) -> dict[str, Any]:
-        at_us = services.clock_us() if body.at is None else body.at
+        at_us = by.at_us if body.at is None else body.at
         parts = tuple(NewPart(part.volume_l, part.lot, part.vessel) for part in body.parts)
         new = NewMovement(body.kind, at_us, body.to_lot, parts, body.to_vessel, body.note)
         return {"id": acts.move(tx, by, new)}

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query
 from sqlalchemy import Connection
 
-from api.dependencies import DatabaseOf, ServicesOf
+from api.dependencies import DatabaseOf
 from api.desk import DeskOf
 from api.parameters import After, Identifier, Limit, Moment
 from api.routes.results import result_body
@@ -186,7 +186,7 @@ async def get_recall(
     status_code=HTTPStatus.CREATED,
     summary="Enter a service",
 )
-async def add_service(code: str, body: ServiceEntryBody, desk: DeskOf, services: ServicesOf) -> Any:
+async def add_service(code: str, body: ServiceEntryBody, desk: DeskOf) -> Any:
     """Enter a service or a change of parts; the record of the instrument gets its next version."""
 
     def work(tx: Transaction, by: Actor) -> dict[str, Any]:
@@ -196,7 +196,7 @@ async def add_service(code: str, body: ServiceEntryBody, desk: DeskOf, services:
             code,
             what=body.what,
             parts=body.parts,
-            at_us=services.clock_us() if body.at is None else body.at,
+            at_us=by.at_us if body.at is None else body.at,
             next_due=None if body.next_due is None else _moment(body.next_due),
         )
         return {"version": version}

@@ -17,6 +17,7 @@ from tests.integration.bench_run import (
     simulated_bench,
     until,
 )
+from tundish.demo import furnished
 
 FLAGS = [
     "--no-sandbox",
@@ -53,6 +54,35 @@ def demo(bench: SimulatedBench, tmp_path_factory: pytest.TempPathFactory) -> Ite
         until("a result of the burette", lambda: _readings(running, "free_so2"))
         until("a reading of the meter", lambda: _readings(running, "ph"))
         yield running
+
+
+@pytest.fixture(scope="package")
+def balance(tmp_path_factory: pytest.TempPathFactory) -> Iterator[SimulatedBench]:
+    """Give a balance with a print button."""
+    folder = tmp_path_factory.mktemp("balance")
+    call = ("button-balance", "--port", str(folder / "port"), "--speed", "30")
+    with simulated_bench(folder / "ports", *call) as running:
+        yield running
+
+
+@pytest.fixture(scope="package")
+def cellar(balance: SimulatedBench, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Daemon]:
+    """Give a daemon that hears the balance and knows the wines of the demonstration."""
+    port = free_port()
+    config = tmp_path_factory.mktemp("cellar") / "tundish.toml"
+    config.write_text(config_text(port, [line_of(balance.instruments[0])], kind="demo"), encoding="utf-8")
+    furnished(config)
+    with daemon(config, port) as running:
+        yield running
+
+
+@pytest.fixture
+def worker(browser: Browser, cellar: Daemon) -> Iterator[Visitor]:
+    """Give a tab of somebody who works in the cellar; nothing may have gone wrong in it afterwards."""
+    with visiting(browser, cellar.url) as one:
+        yield one
+        assert one.complaints == []
+        assert one.left_the_origin() == []
 
 
 def _readings(running: Daemon, quantity: str) -> list[object]:

@@ -32,6 +32,10 @@ class Visitor:
         """Return what a person reads there, in one line."""
         return " ".join(self.page.locator(selector).inner_text().split())
 
+    def shows(self, words: str) -> bool:
+        """Tell whether the content of the page has these words, in one line."""
+        return words in " ".join(self.page.locator("main").inner_text().split())
+
     def ask(self, script: str, given: Any = None) -> Any:
         """Return what a function of the page's own language answers."""
         return self.page.evaluate(script, given)

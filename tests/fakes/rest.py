@@ -81,10 +81,18 @@ class Rest:
 
 
 @contextmanager
-def rest_on(store: Store, now_us: int = NOON_US + 300_000_000) -> Iterator[Rest]:
-    """Give a client of an app on a store; the clock of the daemon stands still until it is moved."""
+def rest_on(store: Store, now_us: int = NOON_US + 300_000_000, *, tick_us: int = 0) -> Iterator[Rest]:
+    """Give a client of an app on a store; the clock of the daemon stands still until it is moved.
+
+    With `tick_us` it goes on by so much each time that somebody looks. [µs]
+    """
     clock = [now_us]
-    services = replace(still_services(store), clock_us=lambda: clock[0])
+
+    def look() -> int:
+        clock[0] += tick_us
+        return clock[0]
+
+    services = replace(still_services(store), clock_us=look)
     app = app_on(services)
     client = httpx.AsyncClient(transport=httpx.ASGITransport(app), base_url=HOST)
     with asyncio.Runner() as runner:
