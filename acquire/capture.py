@@ -9,6 +9,7 @@ from acquire.events import Event, FrameRefused, Instant, Span
 from acquire.lines.transport import End
 from acquire.reasons import PARTIAL
 from acquire.sink import CaptureSink, Chunk, Closing, Direction, Hearing, SinkFullError
+from acquire.turns import OnTheLoop, Turns
 
 _TAIL_LOST: Final = "the bytes that came after these could not be kept"
 
@@ -20,8 +21,10 @@ class OpenCapture:
     offset. The capture then only waits for its end, and what comes later belongs into another one.
     """
 
-    def __init__(self, sink: CaptureSink, account: Account) -> None:
+    def __init__(self, sink: CaptureSink, account: Account, turns: Turns | None = None) -> None:
+        """Take where it goes, what counts its bytes, and where its driver runs: here by default."""
         self._sink = sink
+        self._turns = turns or OnTheLoop()
         self._account = account
         self._kept_bytes = 0
         self._accounted = 0  # end of the last kept event [bytes]
@@ -48,12 +51,15 @@ class OpenCapture:
         SinkFullError
             If it was not kept. Nothing leaves on the wire then, so the instrument may send again.
         """
-        events = decode(self._account, chunks, at)
-        outgoing, more = take_outgoing(self._account, at) if may_send else (b"", [])
-        events += more
+        events, outgoing = await self._turns.take(lambda: self._turn(chunks, at, may_send=may_send))
         sent = (Chunk(at, outgoing, Direction.SENT),) if outgoing else ()
         await self._keep(Hearing(chunks + sent, tuple(events), at, self._account.take_fault()))
         return events, outgoing
+
+    def _turn(self, chunks: tuple[Chunk, ...], at: Instant, *, may_send: bool) -> tuple[list[Event], bytes]:
+        events = decode(self._account, chunks, at)
+        outgoing, more = take_outgoing(self._account, at) if may_send else (b"", [])
+        return events + more, outgoing
 
     async def finish(self, end: End) -> Sequence[Event]:
         """Let what is unfinished come out as refused, and close; again, if the sink was full.
@@ -64,7 +70,7 @@ class OpenCapture:
             If the sink took no more; call again later.
         """
         if self._last_words is None:
-            self._last_words = self._farewell(end.at)
+            self._last_words = await self._turns.take(lambda: self._farewell(end.at))
         words = self._last_words
         await self._keep(words)
         self._last_words = Hearing((), (), end.at)

@@ -13,6 +13,7 @@ from acquire.gate import Gate
 from acquire.line_record import LineRecord
 from acquire.lines.transport import End, Opened
 from acquire.sink import Chunk, Ending, Opening, Sink, SinkFullError
+from acquire.turns import Turns
 
 RETRY_NS: Final = 1 * NS_PER_S  # [ns] how often a full sink is asked again while the line is quiet
 
@@ -35,13 +36,18 @@ class Keeper:
         record: LineRecord,
         *,
         comes_again: bool = False,
+        turns: Turns | None = None,
     ) -> None:
-        """Take where things go; `comes_again` says that what is not kept now will be heard once more."""
+        """Take where things go, and where the driver runs.
+
+        `comes_again` says that what is not kept now will be heard once more.
+        """
         self._sink = sink
         self._clock = clock
         self._driver = driver
         self._record = record
         self._comes_again = comes_again
+        self._turns = turns
         self._gap = OpenGap(record.state.line, record.state.instrument)
         self._opened: Opened | None = None
         self._capture: OpenCapture | None = None
@@ -136,7 +142,7 @@ class Keeper:
             settings=self._opened.settings,
             at=at,
         )
-        return OpenCapture(await self._sink.opened(opening), account)
+        return OpenCapture(await self._sink.opened(opening), account, self._turns)
 
     async def _close_capture(self) -> None:
         if self._end is None:

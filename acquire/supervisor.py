@@ -22,6 +22,7 @@ from acquire.line_state import Condition, LineState
 from acquire.lines.build import MakeTransport, lines_together
 from acquire.lines.transport import Backlog
 from acquire.sink import Sink
+from acquire.turns import OnTheLoop, Turns
 
 log = structlog.get_logger()
 
@@ -81,6 +82,7 @@ class Supervisor:
         make_transport: MakeTransport | None = None,
         make_far: MakeFar | None = None,
         make_backoff: Callable[[], Backoff] = Backoff,
+        make_turns: Callable[[], Turns] = OnTheLoop,
         on_change: OnChange = lambda _state: None,
     ) -> None:
         self._sink = sink
@@ -88,6 +90,7 @@ class Supervisor:
         self._make_transport = make_transport or lines_together(self._clock)
         self._make_far = make_far
         self._make_backoff = make_backoff
+        self._make_turns = make_turns
         self._on_change = on_change
         self._lines: dict[str, _Running] = {}
         self._certainty = Certainty()
@@ -180,7 +183,14 @@ class Supervisor:
                 raise TypeError(f"line {settings.name} is of a far bench, and nothing here collects those")
             return self._make_far(settings.source, driver, record)
         transport = self._make_transport(settings, driver, self._clock)
-        keeper = Keeper(self._sink, self._clock, driver, record, comes_again=transport.comes_again)
+        keeper = Keeper(
+            self._sink,
+            self._clock,
+            driver,
+            record,
+            comes_again=transport.comes_again,
+            turns=self._make_turns(),
+        )
         return Line(transport, keeper, record, self._clock, self._make_backoff())
 
     async def _stop(self, lines: Iterable[_Running], timeout_s: float) -> None:

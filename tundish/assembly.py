@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from acquire.clock import Clock
 from acquire.doctor.ward import Ward
 from acquire.supervisor import Supervisor
+from acquire.turns import ApartWhileSlow
 from api.services import ApiSettings, Services
 from bench.intake import Intake
 from bench.runs import RunWatch
@@ -59,6 +60,7 @@ def parts_of(store: Store, config_file: Path, clock: Clock) -> Parts:
         clock,
         make_transport=transports(store, clock),
         make_far=far_lines(store, watched, clock),
+        make_turns=ApartWhileSlow,
         on_change=ward.changed,
     )
     acts = ActRecord(store.writer, clock.utc_us)

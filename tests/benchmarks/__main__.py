@@ -5,7 +5,17 @@ import sys
 from collections.abc import Callable, Iterable
 
 from storage.connect import sqlite_module
-from tests.benchmarks import decode, desk, folders, formulas, hearing, postgresql, sheets, storage_rows
+from tests.benchmarks import (
+    beside,
+    decode,
+    desk,
+    folders,
+    formulas,
+    hearing,
+    postgresql,
+    sheets,
+    storage_rows,
+)
 from tests.benchmarks.report import Figure, machine, show
 
 
@@ -34,6 +44,7 @@ PARTS: dict[str, Callable[[], Iterable[Figure]]] = {
     "sheets": sheets.measure,
     "postgresql": postgresql.measure,
     "latency": hearing.latency,
+    "beside": beside.measure,
     "saturated": hearing.saturated,
     "rest": hearing.at_rest,
 }

@@ -13,7 +13,7 @@ from bisect import bisect_left
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import psutil
 
@@ -80,14 +80,26 @@ def bench_daemon(
     folder: Path, ports: list[dict[str, object]], serves: Callable[[], bool] | None = None
 ) -> Iterator[Daemon]:
     """Run the daemon on these ports; the block begins when it serves, or when `serves` says that it does."""
-    port = free_port()
-    config = folder / "tundish.toml"
-    config.write_text(config_text(port, [line_of(one) for one in ports]), encoding="utf-8")
-    with daemon(config, port, _as_installed(folder), serves) as running:
+    with daemon_on(folder, [line_of(one) for one in ports], as_installed(folder), serves) as running:
         yield running
 
 
-def _as_installed(folder: Path) -> dict[str, str]:
+@contextmanager
+def daemon_on(
+    folder: Path,
+    lines: list[dict[str, Any]],
+    environment: dict[str, str],
+    serves: Callable[[], bool] | None = None,
+) -> Iterator[Daemon]:
+    """Run the daemon on these lines, in an environment."""
+    port = free_port()
+    config = folder / "tundish.toml"
+    config.write_text(config_text(port, lines), encoding="utf-8")
+    with daemon(config, port, environment, serves) as running:
+        yield running
+
+
+def as_installed(folder: Path) -> dict[str, str]:
     """Return an environment in which the program finds itself compiled from its second start on.
 
     An installation is so; a tree of sources, on a machine that may be told to keep nothing compiled, is not.
@@ -117,11 +129,11 @@ def latency() -> list[Figure]:
             served_us = time.time_ns() // 1000
             observer = Observer(folder / "store.db")
             processor = Processor(running.process.pid)
-            _watch(observer, processor, LINES * FRAMES)
+            watch(observer, processor, LINES * FRAMES)
             return _latency_figures(observer, log, processor, served_us)
 
 
-def _watch(observer: Observer, processor: Processor, wanted: int) -> None:
+def watch(observer: Observer, processor: Processor, wanted: int) -> None:
     """Follow the ledger until it has been still for two seconds."""
     still_since = time.monotonic()
     last = -1
@@ -135,12 +147,26 @@ def _watch(observer: Observer, processor: Processor, wanted: int) -> None:
         time.sleep(0.001)  # how finely the figures are resolved
 
 
-def _latency_figures(observer: Observer, log: Path, processor: Processor, served_us: int) -> list[Figure]:
+class Compared(NamedTuple):
+    """What was put on the wire, held against what was kept, and when."""
+
+    begin_us: int
+    last_us: int
+    put: int
+    missing: int
+    waits_ms: list[float]
+
+    @property
+    def per_s(self) -> float:
+        """Frames put on the wire. [1/s]"""
+        return self.put / ((self.last_us - self.begin_us) / 1e6)
+
+
+def compare(observer: Observer, log: Path, served_us: int) -> Compared:
     """Compare what was put on the wire with what was kept, and when.
 
     The stretch begins when every line is heard and the start is over, which the daemon hears through while it
-    still loads its pages; nothing may be lost from the first frame on that was heard of a line. The shares of
-    the processors are those of the same stretch.
+    still loads its pages; nothing may be lost from the first frame on that was heard of a line.
     """
     kept = observer.readings()
     put = [
@@ -153,18 +179,22 @@ def _latency_figures(observer: Observer, log: Path, processor: Processor, served
     begin_us = max(served_us, *heard_first.values())
     missing = sum(key not in kept and at_us > heard_first[key[0]] for at_us, key in put)
     steady = [(at_us, key) for at_us, key in put if at_us > begin_us]
-    last_us = steady[-1][0]
-    shares = processor.between(begin_us, last_us)
-    per_s = len(steady) / ((last_us - begin_us) / 1e6)
     waits_ms = [(observer.committed_us(kept[key]) - at_us) / 1000 for at_us, key in steady if key in kept]
+    return Compared(begin_us, steady[-1][0], len(steady), missing, waits_ms)
+
+
+def _latency_figures(observer: Observer, log: Path, processor: Processor, served_us: int) -> list[Figure]:
+    """Return how long frames waited; the shares of the processors are those of the same stretch."""
+    found = compare(observer, log, served_us)
+    shares = processor.between(found.begin_us, found.last_us)
     return [
-        Figure("64 lines: last byte to committed row, p50", percentile(waits_ms, 0.5), "ms"),
-        Figure("64 lines: last byte to committed row, p99", percentile(waits_ms, 0.99), "ms", 50),
-        Figure("64 lines: frames compared", len(waits_ms), "frames"),
-        Figure("64 lines: frames lost while heard", missing, "frames", 0),
-        Figure("64 lines: frames put on the wire", per_s, "1/s"),
+        Figure("64 lines: last byte to committed row, p50", percentile(found.waits_ms, 0.5), "ms"),
+        Figure("64 lines: last byte to committed row, p99", percentile(found.waits_ms, 0.99), "ms", 50),
+        Figure("64 lines: frames compared", len(found.waits_ms), "frames"),
+        Figure("64 lines: frames lost while heard", found.missing, "frames", 0),
+        Figure("64 lines: frames put on the wire", found.per_s, "1/s"),
         Figure("64 lines: daemon's share of a core", shares.own, "cores", 0.5),
-        Figure("64 lines: daemon's time a frame", shares.own / per_s * 1e6, "µs"),
+        Figure("64 lines: daemon's time a frame", shares.own / found.per_s * 1e6, "µs"),
         Figure("64 lines: share of programs that do not belong here", shares.others, "cores"),
     ]
 
