@@ -59,6 +59,10 @@ DUE: Final = MappingProxyType(
         "reading.untied": DueKind(
             "Readings belong to no sample.", "Tie each to its sample, or say that it belongs to none."
         ),
+        "outside.unknown": DueKind(
+            "Another laboratory told numbers under names that mean nothing here.",
+            "Say which lot or sample each name is: enter an alias.",
+        ),
         "result.retest": DueKind(
             "A number is not fit for use, and none has taken its place.",
             "Measure the sample again, or reject the number.",

@@ -11,6 +11,7 @@ from bench.due_cellar import addition_items
 from bench.due_controls import control_items
 from bench.due_work import hold_items, lot_items, result_items, shelf_items, tray_items, untied_items
 from bench.kinds.laboratory import Method, Reagent
+from bench.outside_heard import unexplained_items
 from bench.records import read
 from storage.queries.records import records_of_kind
 
@@ -46,6 +47,7 @@ def due_list(connection: Connection, now_us: int, around: Surroundings) -> list[
             *shelf_items(methods, reagents, now_us),
             *tray_items(connection),
             *untied_items(connection, methods, now_us),
+            *unexplained_items(connection),
             *result_items(connection, methods, now_us),
             *addition_items(connection, now_us),
             *lot_items(connection, now_us),

@@ -10,6 +10,7 @@ from bench.due import DAY_US, DueItem
 from bench.due_controls import in_use, in_words
 from bench.evaluation import expiry_us
 from bench.kinds.laboratory import Method, Reagent
+from bench.outside_heard import instruments_of_others
 from bench.parts import DERIVATIONS
 from bench.records import Record
 from storage.queries.due import (
@@ -77,9 +78,10 @@ def tray_items(connection: Connection) -> Iterator[DueItem]:
 def untied_items(connection: Connection, methods: Sequence[Record[Method]], now_us: int) -> Iterator[DueItem]:
     """Yield each instrument with readings that a method would take and that belong to no sample. [µs]"""
     wanted = sorted({one.body.reading_quantity or one.body.quantity for one in methods})
+    theirs = instruments_of_others(connection)
     for one in untied_readings(connection, wanted, from_us=now_us - UNTIED_US, most=NEWEST):
         is_stream = one.count >= STREAM_FROM and one.last_us - one.first_us <= STREAM_PACE_US * one.count
-        if not is_stream:
+        if not is_stream and one.instrument not in theirs:
             evidence = f"{one.count} of {one.instrument}: {one.quantity.replace('_', ' ')}"
             yield DueItem("reading.untied", f"{one.instrument} {one.quantity}", one.first_us, evidence)
 

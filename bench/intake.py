@@ -11,6 +11,7 @@ from bench.actor import Actor
 from bench.corrected import correct
 from bench.instrument_clocks import troubles
 from bench.normalise import normal
+from bench.outside_heard import laboratories_of, take_theirs
 from bench.repeats import repeats
 from bench.runs import RunWatch
 from bench.settle import Settler
@@ -97,7 +98,9 @@ class Intake:
         new: Sequence[UntakenReading],
         changed: Sequence[UntakenReading],
     ) -> None:
-        found = bonds(tx.connection, new)
+        theirs = laboratories_of(tx.connection, {one.instrument for one in (*new, *changed)})
+        ours = [one for one in new if one.instrument not in theirs]
+        found = bonds(tx.connection, ours)
         ties = [
             tie_row(ordinal, reading_id, bond) for ordinal, (reading_id, bond) in enumerate(found.items())
         ]
@@ -110,8 +113,9 @@ class Intake:
         )
         if clocks := list(troubles(tx.connection, new)):
             self._say(tx, clocks)
-        take(tx, self._by(), self._settler.sift(tx, self._by(), new), found)
-        correct(tx, self._by(), changed)
+        take(tx, self._by(), self._settler.sift(tx, self._by(), ours), found)
+        correct(tx, self._by(), [one for one in changed if one.instrument not in theirs])
+        take_theirs(tx, self._by(), [one for one in (*new, *changed) if one.instrument in theirs], theirs)
         tx.set_position(PLACE, rows[-1].reading_number)
 
     def _say(self, tx: Transaction, clocks: Sequence[FaultRow]) -> None:

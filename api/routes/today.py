@@ -110,6 +110,7 @@ def _today(connection: Connection, now: Day) -> dict[str, Any]:
     return {
         "date": date,
         "alerts": alerts,
+        "seen": [one for one in alerts.acknowledged if one.at[:10] == date],
         "now_due": [one for one in bodies if one.is_due and (one.code, one.subject) not in told],
         "soon": [one for one in bodies if not one.is_due],
         "cards": [card_body(connection, kind, date, due, now) for kind in cards.CARDS],

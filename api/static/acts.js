@@ -89,6 +89,7 @@ function markFaults(form, faults) {
     words.id = `fault-${index}`;
     words.textContent = fault.detail;
     (field.closest("label") ?? field).after(words);
+    field.closest("details")?.setAttribute("open", "");
     field.setAttribute("aria-invalid", "true");
     field.setAttribute("aria-describedby", words.id);
     first ??= field;

@@ -189,6 +189,8 @@ class Instrument(Body):
     serial_number: Line = ""
     quantities: tuple[Line, ...] = ()
     place: Line = ""
+    outside_laboratory: Line = ""
+    """If it stands for the files of another laboratory, its name: its readings are theirs, never ours."""
     service_due: Moment | None = None
     parts: dict[Line, Line] = Field(default={})
     """Parts that are changed, such as ``electrode``, with the one in use."""

@@ -1,9 +1,9 @@
 """Numbers of other laboratories, as they were entered."""
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, func, select
 
 from storage.schema import ledger, outside_result
 
@@ -58,3 +58,24 @@ def outside_results(
 def _as_outside(row: Any) -> OutsideResult:
     names = [name for name in OutsideResult.__dataclass_fields__ if name != "actor"]
     return OutsideResult(**{name: getattr(row, name) for name in names}, actor=row.actor)
+
+
+class UnownedName(NamedTuple):
+    """A name of another laboratory that meant nothing when its numbers came."""
+
+    source: str
+    alias: str
+    first_us: int
+    """When the first of them was measured. [µs]"""
+
+
+def unowned_names(connection: Connection) -> list[UnownedName]:
+    """Return the names whose numbers were entered without a lot or a sample, by source and name."""
+    first_us = func.min(outside_result.c.at_us)
+    query = (
+        select(outside_result.c.source, outside_result.c.alias, first_us)
+        .where(outside_result.c.lot_id.is_(None), outside_result.c.sample_id.is_(None))
+        .group_by(outside_result.c.source, outside_result.c.alias)
+        .order_by(outside_result.c.source, outside_result.c.alias)
+    )
+    return [UnownedName(*row) for row in connection.execute(query)]

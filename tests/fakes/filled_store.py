@@ -35,10 +35,16 @@ class Answer:
     mode: str | None = None
     stable: int | None = None
     instrument_time: str | None = None
+    bound: str | None = None
+    """The plain numeral of what lies beyond the range."""
+
+    @property
+    def numeral(self) -> str | None:
+        return self.text if self.outcome == "value" else self.bound
 
     @property
     def number(self) -> float | None:
-        return float(self.text) if self.outcome == "value" else None
+        return None if self.numeral is None else float(self.numeral)
 
 
 @dataclass
@@ -101,7 +107,7 @@ class Filler:
             quantity=answer.quantity,
             outcome=answer.outcome,
             value_text=answer.text,
-            value_numeral=None if answer.number is None else answer.text,
+            value_numeral=answer.numeral,
             value=answer.number,
             unit=answer.unit,
             sample=answer.sample,
