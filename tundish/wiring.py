@@ -18,6 +18,7 @@ from acquire.lines.build import MakeTransport, lines_together
 from acquire.registry import DriverRegistry
 from acquire.sink import Sink
 from acquire.supervisor import Hears, MakeFar
+from acquire.turns import ApartWhileSlow
 from storage.queries import drivers
 from storage.rows import DriverRow
 from storage.store import Store, open_store
@@ -135,7 +136,7 @@ def far_lines(store: Store, sink: Sink, clock: Clock) -> MakeFar:
         from acquire.far.line import FarLine, FarParts  # its library is slow to load
         from tundish.far_memory import StoredFar, fetch_from
 
-        parts = FarParts(StoredFar(store), store.info.kind, fetch_from(source))
+        parts = FarParts(StoredFar(store), store.info.kind, fetch_from(source), ApartWhileSlow())
         return FarLine(source, driver, sink, record, clock=clock, backoff=Backoff(), parts=parts)
 
     return make

@@ -8,16 +8,21 @@ from acquire.driver import DriverFactory
 from acquire.events import Event, Instant
 from acquire.instants import NS_PER_US
 from acquire.sink import CaptureSink, Chunk, Closing, Ending, FarPlace, Hearing
+from acquire.turns import OnTheLoop, Turns
 
 
 class FarCapture:
     """Time is the far bench's own: a frame that silence ends is ended by the silence there."""
 
-    def __init__(self, number: int, sink: CaptureSink, driver: DriverFactory) -> None:
+    def __init__(
+        self, number: int, sink: CaptureSink, driver: DriverFactory, turns: Turns | None = None
+    ) -> None:
+        """Take where it goes, who reads it, and where: here by default."""
         self.number = number
         """The far bench's."""
         self._sink = sink
         self._account = Account(driver)
+        self._turns = turns or OnTheLoop()
         self._last_ns = 0
 
     def instant(self, at_us: int) -> Instant:
@@ -35,18 +40,19 @@ class FarCapture:
         SinkFullError
             If nothing of it was kept.
         """
-        hearings = []
-        for chunk, at in steps:
-            chunks = () if chunk is None else (chunk,)
-            events = tuple(decode(self._account, chunks, at))
-            hearings.append(Hearing(chunks, events, at, self._account.take_fault()))
+        hearings = await self._turns.take(lambda: [self._heard(chunk, at) for chunk, at in steps])
         hearings[-1] = hearings[-1]._replace(place=place)
         await self._sink.heard(*hearings)
         return [event for hearing in hearings for event in hearing.events]
 
+    def _heard(self, chunk: Chunk | None, at: Instant) -> Hearing:
+        chunks = () if chunk is None else (chunk,)
+        events = tuple(decode(self._account, chunks, at))
+        return Hearing(chunks, events, at, self._account.take_fault())
+
     async def finish(self, ending: Ending, why: str, at: Instant, place: FarPlace) -> Sequence[Event]:
         """Take the end of the capture at the far bench. Raises `SinkFullError`."""
-        events = decode(self._account, (), at) + self._account.closed(at)
+        events = await self._turns.take(lambda: decode(self._account, (), at) + self._account.closed(at))
         fault = self._account.take_fault()
         if events or fault:
             await self._sink.heard(Hearing((), tuple(events), at, fault))

@@ -23,6 +23,7 @@ from acquire.line_state import Condition
 from acquire.lines.mqtt_line import MqttLine
 from acquire.lines.transport import Backlog
 from acquire.sink import Ending, FarPlace, Sink, SinkFullError
+from acquire.turns import Turns
 
 OFF_US: Final = 60_000_000  # [µs] a far clock that is off by more is told of
 
@@ -36,6 +37,8 @@ class FarParts:
     """Of the store here; numbers of another kind are not taken into it."""
     fetch: Fetch | None = None
     """None if the far bench cannot be asked."""
+    turns: Turns | None = None
+    """Where the driver runs; None lets it run on the loop."""
 
 
 class FarLine:
@@ -58,7 +61,9 @@ class FarLine:
         self._backoff = backoff
         self._parts = parts
         self._mqtt = MqttLine(source.mqtt, clock)
-        self._taking = FarTaking(source, driver, sink, record, clock=clock, memory=parts.memory)
+        self._taking = FarTaking(
+            source, driver, sink, record, clock=clock, memory=parts.memory, turns=parts.turns
+        )
         self._stopping = asyncio.Event()
         self._was_strange = False  # whether the last message was none of ours
 

@@ -14,6 +14,7 @@ from acquire.far.message import FarEvent
 from acquire.keeping import TOOK_NO_MORE
 from acquire.line_record import LineRecord
 from acquire.sink import Chunk, Direction, Ending, FarPart, FarPlace, Gap, Opening, Sink, SinkFullError
+from acquire.turns import Turns
 
 _NOT_FETCHED: Final = "messages of the far bench were lost on the way; the line names no url to fetch them"
 
@@ -34,6 +35,7 @@ class FarTaking:
         *,
         clock: Clock,
         memory: FarMemory,
+        turns: Turns | None = None,
     ) -> None:
         self._source = source
         self._driver = driver
@@ -41,6 +43,7 @@ class FarTaking:
         self._record = record
         self._clock = clock
         self._memory = memory
+        self._turns = turns
         self._capture: FarCapture | None = None
         self.place: FarPlace | None = None
         """How far the line is taken."""
@@ -152,7 +155,7 @@ class FarTaking:
             far=part,
             place=place,
         )
-        return FarCapture(part.capture, await self._sink.opened(opening), self._driver)
+        return FarCapture(part.capture, await self._sink.opened(opening), self._driver, self._turns)
 
     async def leave(self, ending: Ending, why: str) -> None:
         """Leave the capture that is being taken, wherever it is."""
