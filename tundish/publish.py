@@ -29,6 +29,7 @@ from acquire.lines.mqtt_connection import (
     refusal_of,
     tls_context_of,
 )
+from tundish.side_by_side import side_by_side
 
 WINDOW: Final = 20  # messages under way: more is no faster, and a lost connection repeats no more than these
 ACKNOWLEDGED_WITHIN_S: Final = 30.0  # [s] a broker that hangs is missed by then in any case
@@ -79,12 +80,14 @@ class Publishing:
             del self._awaited[sent.mid]
 
     async def publish_all(self, messages: Sequence[Message]) -> list[str | None]:
-        """Publish in order, a few at a time; answer and raise for each as :meth:`publish` does."""
-        answers: list[str | None] = []
-        for begin in range(0, len(messages), WINDOW):
-            window = messages[begin : begin + WINDOW]
-            answers += await asyncio.gather(*(self.publish(*message) for message in window))
-        return answers
+        """Publish in order, a few under way at a time; answer and raise for each as :meth:`publish` does."""
+        under_way = asyncio.Semaphore(WINDOW)  # who came first goes first
+
+        async def publish(message: Message) -> str | None:
+            async with under_way:
+                return await self.publish(*message)
+
+        return await side_by_side(publish(message) for message in messages)
 
     async def seen(self) -> AsyncIterator[bytes]:
         """Yield what is published under the topic; raises `PortLostError` when the connection is lost."""

@@ -22,6 +22,7 @@ from storage.writer import Writer
 from tundish.publish import Publishing, connected
 from tundish.publish_claim import Claim, Seen
 from tundish.publish_messages import Sender
+from tundish.side_by_side import side_by_side
 
 CLAIM_LIMIT_S: Final = 5.0  # [s] until our own question must have come back
 ANSWER_WITHIN_S: Final = 3.0  # [s] for somebody who holds our name; longer is taken for dead
@@ -87,7 +88,7 @@ class Publisher:
         """Whether captures are published too."""
         self._on_change = on_change
         self._backoff = Backoff()
-        self._bell = asyncio.Event()
+        self._bells = [asyncio.Event() for _ in outboxes]
         self._stopping = asyncio.Event()
         self._head_seen = 0
         self._state = PublishState("connecting", clock.utc_us())
@@ -105,7 +106,7 @@ class Publisher:
     def stop(self) -> None:
         """Begin to end: what is unpublished gets a moment, the rest its turn after the next start."""
         self._stopping.set()
-        self._bell.set()
+        self._wake()
 
     async def run(self) -> None:
         """Publish until told to stop, over as many connections as it takes."""
@@ -177,27 +178,32 @@ class Publisher:
         self._enter("online", "")
 
     async def _work(self, broker: Publishing, claim: Claim, seen: "_Seen") -> None:
+        """Let the outboxes publish side by side: none waits for what another one waits for."""
         await self._claim(broker, claim, seen)
+        pairs = zip(self._outboxes, self._bells, strict=True)
+        await side_by_side(self._work_off(broker, outbox, bell) for outbox, bell in pairs)
+        await self._say(broker, claim, "offline")
+
+    async def _work_off(self, broker: Publishing, outbox: Outbox, bell: asyncio.Event) -> None:
+        """Publish what one outbox has, until told to stop."""
         again_ns = self._clock.monotonic_ns()
         while not self._stopping.is_set():
             if self._clock.monotonic_ns() >= again_ns:
                 again_ns += int(REFUSED_AGAIN_S * NS_PER_S)
-                for outbox in self._outboxes:
-                    await outbox.publish_refused(broker)
-            self._bell.clear()
-            if not (await self._publish_next(broker) or self._stopping.is_set()):
-                await within(self._clock, self._bell.wait(), REFUSED_AGAIN_S)
+                await outbox.publish_refused(broker)
+            bell.clear()
+            if not (await self._publish_next(broker, outbox) or self._stopping.is_set()):
+                await within(self._clock, bell.wait(), REFUSED_AGAIN_S)
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout(CATCH_UP_S):
-                while await self._publish_next(broker):
+                while await self._publish_next(broker, outbox):
                     pass
-        await self._say(broker, claim, "offline")
 
-    async def _publish_next(self, broker: Publishing) -> bool:
-        found = [await outbox.publish_next(broker) for outbox in self._outboxes]
-        if any(found):
+    async def _publish_next(self, broker: Publishing, outbox: Outbox) -> bool:
+        found = await outbox.publish_next(broker)
+        if found:
             self._state = replace(self._state, last_taken_us=self._clock.utc_us())
-        return any(found)
+        return found
 
     async def _comes_back(self, seen: asyncio.Event) -> None:
         try:
@@ -219,7 +225,11 @@ class Publisher:
         if head != self._head_seen:
             self._head_seen = head
             with contextlib.suppress(RuntimeError):  # the loop is closed
-                loop.call_soon_threadsafe(self._bell.set)
+                loop.call_soon_threadsafe(self._wake)
+
+    def _wake(self) -> None:
+        for bell in self._bells:
+            bell.set()
 
     def _enter(self, state: str, why: str) -> None:
         if (state, why) != (self._state.state, self._state.why):

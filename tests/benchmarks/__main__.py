@@ -9,6 +9,7 @@ from tests.benchmarks import (
     beside,
     decode,
     desk,
+    far,
     folders,
     formulas,
     hearing,
@@ -47,6 +48,7 @@ PARTS: dict[str, Callable[[], Iterable[Figure]]] = {
     "beside": beside.measure,
     "saturated": hearing.saturated,
     "rest": hearing.at_rest,
+    "far": far.measure,
 }
 
 
