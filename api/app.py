@@ -50,6 +50,7 @@ from api.routes import (
     statics,
     today,
     trays,
+    what_if_pages,
     work,
 )
 from api.routing import refuse_unknown_parameters
@@ -137,6 +138,7 @@ _PAGES = (
     today.pages,
     addition_pages.router,
     addition_cards.router,
+    what_if_pages.router,
 )
 
 

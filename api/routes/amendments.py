@@ -14,6 +14,7 @@ from api.routing import reads, writes
 from api.schemas.amendments import (
     AmendmentBody,
     ApplyBody,
+    DecisionChangeBody,
     PreviewBody,
     SupposeBody,
     SupposedBody,
@@ -24,6 +25,7 @@ from api.schemas.bench import DoneAnswer
 from bench import amendments
 from bench.actor import Actor
 from bench.amendments import PIECE, Supposed, WhatIf
+from bench.decisions import Decider
 from bench.refused import RefusedError
 from storage.transaction import Transaction
 
@@ -33,7 +35,11 @@ router = APIRouter(tags=["amendments"])
 @writes(router, "POST", "/what-if", response_model=PreviewBody, summary="What would change")
 async def preview(body: SupposeBody, database: DatabaseOf) -> PreviewBody:
     """Return every result that a supposition changes, old beside new; nothing is written."""
-    found = await database.read(_supposed, what_if(body))
+    return await database.read(_preview, what_if(body))
+
+
+def _preview(connection: Connection, what: WhatIf) -> PreviewBody:
+    decider = Decider(connection)
     return PreviewBody(
         items=[
             SupposedBody(
@@ -42,8 +48,11 @@ async def preview(body: SupposeBody, database: DatabaseOf) -> PreviewBody:
                 new=one.value,
                 unit=one.of.unit,
                 change=None if one.of.value is None else one.value - one.of.value,
+                decisions=[
+                    DecisionChangeBody(**change._asdict()) for change in decider.changes(one.of, one.value)
+                ],
             )
-            for one in found
+            for one in amendments.suppose(connection, what)
         ]
     )
 

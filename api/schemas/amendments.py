@@ -43,6 +43,14 @@ class UndoBody(Body):
     reason: Reason = None
 
 
+class DecisionChangeBody(Body):
+    """A decision that falls otherwise."""
+
+    about: str = Field(examples=["band of 25-PN-01"])
+    before: str
+    after: str
+
+
 class SupposedBody(Body):
     """What a result is, and what it would be."""
 
@@ -51,6 +59,7 @@ class SupposedBody(Body):
     new: float
     unit: str
     change: float | None
+    decisions: list[DecisionChangeBody] = Field(description="Which decisions change with it.")
 
 
 class PreviewBody(Body):

@@ -152,6 +152,7 @@ STICKS_OUT = """() => {
 }"""
 
 UNNAMED = """() => [...document.querySelectorAll("a, button, input, select, summary, [role=region]")]
+  .filter((one) => one.type !== "hidden")
   .filter((one) => !(one.getAttribute("aria-label") || one.getAttribute("aria-labelledby")
     || one.textContent.trim() || one.labels?.length))
   .map((one) => one.outerHTML.slice(0, 80))"""

@@ -100,6 +100,9 @@ ADDRESSES = {
     "/api/v1/lots/{code}/volume": "/api/v1/lots/X1/volume",
     "/api/v1/vessels/{code}/contents": "/api/v1/vessels/X1/contents",
     "/additions": "/additions",
+    "/what-if": "/what-if",
+    "/what-if/driver": "/what-if/driver",
+    "/what-if/{number}": "/what-if/{amendment}",
     "/additions/plan": "/additions/plan?lot=X1",
     "/additions/{number}": "/additions/{addition}",
     "/additions/{number}/card": "/additions/{addition}/card",
@@ -181,6 +184,7 @@ WRITES = {
 """What can be changed, and by which methods."""
 
 MANAGED = {
+    ("GET", "/what-if/driver"),
     ("GET", "/api/v1/keys"),
     ("GET", "/api/v1/lines/{line}/settings"),
     ("POST", "/api/v1/keys"),
