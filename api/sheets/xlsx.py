@@ -1,17 +1,22 @@
-"""Workbooks: cells with types, so that no locale and no formula comes between. Written row by row."""
+"""Workbooks: cells with types, so that no locale and no formula comes between. Written row by row.
+
+The library that writes them is loaded with the first that is asked for: it takes 16 MiB.
+"""
+
+from __future__ import annotations
 
 import tempfile
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 from pathlib import Path
-from typing import Any, Final
-
-import xlsxwriter
-from xlsxwriter.format import Format
-from xlsxwriter.workbook import Workbook
-from xlsxwriter.worksheet import Worksheet
+from typing import TYPE_CHECKING, Any, Final
 
 from storage.csv_text import Changes, Kind, Sheet
+
+if TYPE_CHECKING:
+    from xlsxwriter.format import Format
+    from xlsxwriter.workbook import Workbook
+    from xlsxwriter.worksheet import Worksheet
 
 MEDIA_TYPE: Final = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 _DAY_US: Final = 86_400_000_000  # [µs]
@@ -36,6 +41,8 @@ def write_workbook(sheet: Sheet, name: str, zone: Changes | None, folder: str | 
 
 
 def _write(path: Path, sheet: Sheet, name: str, zone: Changes | None) -> None:
+    import xlsxwriter
+
     options = {
         "constant_memory": True,
         "strings_to_formulas": False,

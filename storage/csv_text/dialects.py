@@ -50,8 +50,8 @@ class Dialect:
     decimal_mark: str
     always_quoted: bool
     """Whether text is quoted where it need not be, so that an import can be told to leave it alone."""
-    time_format: str
-    """For SQLite's `strftime`, up to whole seconds."""
+    time_mark: str
+    """What stands between date and time."""
     fraction: str
     """For SQLite's `printf`, of the microseconds or milliseconds that follow."""
     fraction_us: int
@@ -72,7 +72,7 @@ DIALECTS: Final = {
             ",",
             ".",
             always_quoted=False,
-            time_format="%Y-%m-%dT%H:%M:%S",
+            time_mark="T",
             fraction=".%06d",
             fraction_us=1,
             server_time='YYYY-MM-DD"T"HH24:MI:SS.US',
@@ -83,7 +83,7 @@ DIALECTS: Final = {
             ",",
             ".",
             always_quoted=True,
-            time_format="%Y-%m-%d %H:%M:%S",
+            time_mark=" ",
             fraction=".%03d",
             fraction_us=1000,
             server_time="YYYY-MM-DD HH24:MI:SS.MS",
@@ -94,7 +94,7 @@ DIALECTS: Final = {
             ";",
             ",",
             always_quoted=True,
-            time_format="%Y-%m-%d %H:%M:%S",
+            time_mark=" ",
             fraction=",%03d",
             fraction_us=1000,
             server_time="YYYY-MM-DD HH24:MI:SS,MS",

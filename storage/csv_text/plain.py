@@ -60,7 +60,7 @@ def moment_text(at_us: int, dialect: Dialect, zone: Changes | None = None) -> st
     shown = _EPOCH + timedelta(microseconds=at_us, minutes=minutes)
     fraction = dialect.fraction % (at_us % 1_000_000 // dialect.fraction_us)
     mark = dialect.zone_mark and (dialect.zone_mark if zone is None else offset_text(minutes))
-    return f"{shown.strftime(dialect.time_format)}{fraction}{mark}"
+    return f"{shown:%Y-%m-%d}{dialect.time_mark}{shown:%H:%M:%S}{fraction}{mark}"
 
 
 def _quoted(text: str, _dialect: Dialect) -> str:

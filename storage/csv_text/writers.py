@@ -33,5 +33,4 @@ def window_writer(
     if connection.dialect.name == "postgresql":
         copying = postgresql.Copying(connection, columns, rows, dialect)
         return lambda reading, place: copying.write(reading, place=place)
-    statement = sqlite.statement_of(columns, rows, dialect)
-    return lambda reading, place: sqlite.write_window(reading, statement, place)
+    return sqlite.WindowWriter(columns, rows, dialect).write

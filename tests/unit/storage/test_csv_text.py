@@ -1,14 +1,18 @@
 import csv
 import io
 from collections.abc import Callable
+from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from sqlalchemy import literal, select
+from sqlalchemy import bindparam, literal, literal_column, select
 
 from storage.csv_text import DIALECTS, Column, Kind, readings_csv, window, write_rows
+from storage.csv_text.sqlite import joined
+from storage.csv_text.writers import window_writer
 from storage.queries import ReadingFilter
+from storage.schema import reading
 from storage.store import Store
 from tests.fakes.filled_store import Answer, Filler
 from tests.fakes.store_contents import Filled
@@ -194,6 +198,30 @@ def test_windows_neither_skip_nor_repeat(store: Store, sheet: Sheet) -> None:
     revisions = [int(row["revision"]) for row in sheet()]
     assert len(revisions) == 3 * len(many) > 2 * longest
     assert revisions == sorted(set(revisions))
+
+
+@pytest.mark.parametrize("dialect", DIALECTS)
+def test_windows_with_and_without_marks_to_quote_follow_one_another(store: Store, dialect: str) -> None:
+    samples = ["a", "b", "c", 'the "old"', "d,e;f", "g", "h", "=i", "j", "two\nlines", "cr\r", "k", "l", "m"]
+    heard(store, *(Answer("ph", "3.41", "pH", sample=sample) for sample in samples))
+    columns = (Column("id", Kind.INTEGER, reading.c.number), Column("sample", Kind.TEXT, reading.c.sample))
+    rows = select().where(reading.c.number > bindparam("place")).order_by(reading.c.number).limit(2)
+    text, place = b"", 0
+    with store.reader() as connection:
+        write = window_writer(connection, columns, rows, DIALECTS[dialect])
+        while (piece := write(connection, place)).rows:
+            text, place = text + piece.text, piece.last
+    lines = io.StringIO(text.decode(), newline="")
+    found = [row[1] for row in csv.reader(lines, delimiter=DIALECTS[dialect].separator, strict=True)]
+    assert found == ["'=i" if sample == "=i" else sample for sample in samples]
+
+
+@pytest.mark.parametrize("version", [(3, 40, 1), None])
+def test_cells_are_joined_alike_by_an_older_sqlite(store: Store, version: tuple[int, ...] | None) -> None:
+    cells: list[Any] = [literal_column(f"'{cell}'") for cell in ("a", "", "b")]
+    with store.reader() as connection:
+        text = connection.execute(select(joined(cells, literal_column("','"), version))).scalar_one()
+    assert text == "a,,b"
 
 
 def test_the_same_call_gives_the_same_bytes_while_the_store_goes_on(full: Store) -> None:
