@@ -7,6 +7,7 @@ from fastapi.responses import HTMLResponse
 
 from api.callers import SECURITY_SCHEMES
 from api.dependencies import PartsOf
+from api.problems import PROBLEM_SCHEMAS
 from api.routing import reads
 from api.schemas.openapi import described_routes
 
@@ -14,9 +15,10 @@ router = APIRouter(include_in_schema=False)
 
 
 def described_app(app: FastAPI) -> dict[str, Any]:
-    """Return the OpenAPI document of an app, with the ways in which a key is given."""
+    """Return the OpenAPI document of an app, with the ways in which a key is given and the body of errors."""
     document: dict[str, Any] = app.openapi()
     document["components"]["securitySchemes"] = SECURITY_SCHEMES
+    document["components"]["schemas"].update(PROBLEM_SCHEMAS)
     return document
 
 

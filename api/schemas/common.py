@@ -1,8 +1,9 @@
 """Types that several bodies share."""
 
 from collections.abc import Iterable, Sequence
+from functools import cache
 from types import NoneType, UnionType
-from typing import Annotated, Any, Generic, TypeVar, Union, get_args, get_origin
+from typing import Annotated, Any, Final, Generic, TypeVar, Union, get_args, get_origin
 
 from pydantic import (
     BaseModel,
@@ -36,10 +37,26 @@ class Body(BaseModel):
     @classmethod
     def _is_no_number_in_disguise(cls, value: Any, info: ValidationInfo) -> Any:
         """Refuse true, false and text where a number is wanted: they would count as 1, 0 and a number."""
-        field = cls.model_fields[info.field_name or ""]
-        if not _reads_by_itself(field.metadata) and in_disguise(field.annotation, value):
-            raise ValueError("wants a number, not true, false or text")
+        if isinstance(value, _DISGUISES):
+            wanted = _numbers_of(cls, info.field_name or "")
+            if wanted is not None and in_disguise(wanted, value):
+                raise ValueError("wants a number, not true, false or text")
         return value
+
+
+_DISGUISES: Final = (bool, str, list, dict)
+"""What is no number, or may hold something that is none."""
+
+
+@cache
+def _numbers_of(body: type[Body], name: str) -> Any:
+    """Return what a field wants; None if there is no number in it, or one that it reads out of text."""
+    field = body.model_fields[name]
+    return None if _reads_by_itself(field.metadata) else _with_numbers(field.annotation)
+
+
+def _with_numbers(wanted: Any) -> Any:
+    return wanted if wanted in (int, float) or any(map(_with_numbers, get_args(wanted))) else None
 
 
 def in_disguise(wanted: Any, value: Any) -> bool:

@@ -6,7 +6,7 @@ The library that writes them is loaded with the first that is asked for: it take
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -73,37 +73,48 @@ class _Cells:
         self._zone = zone
         self._first = None if zone is None else sheet.first_moment
         after = len(sheet.headings) if self._first is None else self._first
-        self._columns = [
-            (place, place + (place > after), heading.kind) for place, heading in enumerate(sheet.headings)
-        ]
-        self._moment = book.add_format({"num_format": "yyyy-mm-dd hh:mm:ss.000"})
+        self._moment_form = book.add_format({"num_format": "yyyy-mm-dd hh:mm:ss.000"})
         self._decimals: dict[int, Format] = {}
+        writers: dict[Kind, Callable[[int, int, Any], None]] = {
+            Kind.INTEGER: self._integer,
+            Kind.NUMERAL: self._numeral,
+            Kind.MOMENT: self._moment,
+            Kind.TEXT: self._text,
+        }
+        self._columns = [
+            (place, place + (place > after), writers[heading.kind])
+            for place, heading in enumerate(sheet.headings)
+        ]
 
     def write(self, row: int, rows: Iterable[Sequence[Any]]) -> int:
         """Write rows from one on and return the one behind them."""
         for values in rows:
-            for place, column, kind in self._columns:
-                if values[place] is not None:
-                    self._cell(row, column, kind, values[place])
+            for place, column, write in self._columns:
+                if (value := values[place]) is not None:
+                    write(row, column, value)
                     if place == self._first and self._zone is not None:
-                        self._page.write_number(row, column + 1, self._zone.minutes_at(values[place]))
+                        self._page.write_number(row, column + 1, self._zone.minutes_at(value))
             row += 1
         return row
 
-    def _cell(self, row: int, place: int, kind: Kind, value: Any) -> None:
-        match kind:
-            case Kind.INTEGER if abs(value) < _EXACT:
-                self._page.write_number(row, place, int(value))
-            case Kind.NUMERAL:
-                self._page.write_number(row, place, float(value), self._digits(value))
-            case Kind.MOMENT:
-                minutes = 0 if self._zone is None else self._zone.minutes_at(value)
-                days = (value + minutes * 60_000_000) / _DAY_US + _DAYS_TO_1970
-                self._page.write_number(row, place, days, self._moment)
-            case _:
-                text = str(value)
-                shown = text if len(text) <= _LONGEST else text[: _LONGEST - len(_CUT)] + _CUT
-                self._page.write_string(row, place, shown)
+    def _integer(self, row: int, place: int, value: int) -> None:
+        if abs(value) < _EXACT:
+            self._page.write_number(row, place, int(value))
+        else:
+            self._text(row, place, value)
+
+    def _numeral(self, row: int, place: int, value: str) -> None:
+        self._page.write_number(row, place, float(value), self._digits(value))
+
+    def _moment(self, row: int, place: int, value: int) -> None:
+        minutes = 0 if self._zone is None else self._zone.minutes_at(value)
+        days = (value + minutes * 60_000_000) / _DAY_US + _DAYS_TO_1970
+        self._page.write_number(row, place, days, self._moment_form)
+
+    def _text(self, row: int, place: int, value: object) -> None:
+        text = str(value)
+        shown = text if len(text) <= _LONGEST else text[: _LONGEST - len(_CUT)] + _CUT
+        self._page.write_string(row, place, shown)
 
     def _digits(self, numeral: str) -> Format:
         """Return the format that shows as many decimals as the numeral has."""

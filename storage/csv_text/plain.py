@@ -11,6 +11,8 @@ from storage.csv_text.zones import Changes, offset_text
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 _RISKY: Final = frozenset("=+-@\t\r")
 _NO_NUMBER: Final = re.compile(r"[^0-9.,]")
+_SPECIAL: Final = {separator: re.compile(rf'[{separator}"\r\n]') for separator in ",;"}
+"""What must be quoted, by the mark between cells."""
 
 
 def plain_text(
@@ -69,5 +71,4 @@ def _quoted(text: str, _dialect: Dialect) -> str:
 
 
 def _where_needed(text: str, dialect: Dialect) -> str:
-    is_special = any(mark in text for mark in (dialect.separator, '"', "\r", "\n"))
-    return _quoted(text, dialect) if is_special else text
+    return _quoted(text, dialect) if _SPECIAL[dialect.separator].search(text) else text

@@ -1,10 +1,11 @@
 """Readings and their versions, with what step 2 made of them."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, Final, NamedTuple
 
-from sqlalchemy import Connection, and_, bindparam, exists, func, or_, select
+from sqlalchemy import Connection, Select, and_, bindparam, exists, func, or_, select
 
 from storage.schema import capture, reading, taken
 from storage.schema import position as places
@@ -29,8 +30,7 @@ class ReadingFilter:
     """Whether readings come too that a corrected driver took back; only who may have seen them wants that."""
 
 
-@dataclass(frozen=True, slots=True)
-class ReadingRecord:
+class ReadingRecord(NamedTuple):
     """One version of a reading with what step 2 made of it."""
 
     number: int
@@ -113,7 +113,7 @@ _SELECT_READINGS: Final = (
         reading.c.sequence,
         reading.c.instrument_time,
         reading.c.mode,
-        reading.c.stable,
+        (reading.c.stable != 0).label("stable"),
         taken.c.reading_number.is_not(None).label("is_taken"),
         taken.c.normal_text,
         taken.c.normal_value,
@@ -150,24 +150,27 @@ def current_only() -> Any:
     return _is_current
 
 
-def _reading_record(row: Any) -> ReadingRecord:
-    fields = row._asdict()
-    fields["stable"] = None if row.stable is None else bool(row.stable)
-    fields["is_taken"] = bool(row.is_taken)
-    return ReadingRecord(**fields)
+@lru_cache(maxsize=64)
+def _page(wanted: ReadingFilter) -> Select[Any]:
+    """Return the query of a page of readings, put together once for all pages of a walk."""
+    return (
+        _SELECT_READINGS.where(_is_current, *filter_conditions(wanted))
+        .where(reading.c.number > bindparam("after"), reading.c.number <= bindparam("up_to"))
+        .order_by(reading.c.number)
+        .limit(bindparam("limit"))
+    )
+
+
+def _records(rows: Iterable[Any]) -> list[ReadingRecord]:
+    return list(map(ReadingRecord._make, rows))
 
 
 def readings_after(
     connection: Connection, wanted: ReadingFilter, *, after: int, up_to: int, limit: int
 ) -> list[ReadingRecord]:
     """Return current readings with `after` < revision <= `up_to`, oldest revision first."""
-    statement = (
-        _SELECT_READINGS.where(_is_current, *filter_conditions(wanted))
-        .where(reading.c.number > after, reading.c.number <= up_to)
-        .order_by(reading.c.number)
-        .limit(limit)
-    )
-    return [_reading_record(row) for row in connection.execute(statement)]
+    place = {"after": after, "up_to": up_to, "limit": limit}
+    return _records(connection.execute(_page(wanted), place).all())
 
 
 def newest_readings(connection: Connection, wanted: ReadingFilter, *, limit: int) -> list[ReadingRecord]:
@@ -177,13 +180,13 @@ def newest_readings(connection: Connection, wanted: ReadingFilter, *, limit: int
         .order_by(reading.c.number.desc())
         .limit(limit)
     )
-    return [_reading_record(row) for row in connection.execute(statement)]
+    return _records(connection.execute(statement).all())
 
 
 def readings_by_number(connection: Connection, numbers: Sequence[int]) -> list[ReadingRecord]:
     """Return versions of readings by their revisions, oldest first; those that are not there are left out."""
     statement = _SELECT_READINGS.where(reading.c.number.in_(numbers)).order_by(reading.c.number)
-    return [_reading_record(row) for row in connection.execute(statement)]
+    return _records(connection.execute(statement).all())
 
 
 def count_readings(
@@ -216,7 +219,7 @@ def reading_versions(connection: Connection, reading_id: int) -> list[ReadingRec
         ),
         reading.c.reading_id == reading_id,
     ).order_by(reading.c.version)
-    return [_reading_record(row) for row in connection.execute(statement)]
+    return _records(connection.execute(statement).all())
 
 
 _SELECT_UNTAKEN: Final = (

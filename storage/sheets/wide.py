@@ -60,15 +60,7 @@ def wide_sheet(
     """
     with reader() as connection:
         shown = shown_quantities(connection, quantities)
-    groups = [
-        (
-            Heading(one.name, Kind.NUMERAL),
-            Heading(f"{one.name} standing", Kind.TEXT),
-            Heading(f"{one.name} note", Kind.TEXT),
-        )
-        for one in shown
-    ]
-    headings = (*FIRST, *(heading for group in groups for heading in group))
+    headings = (*FIRST, *(heading for one in shown for heading in one.headings))
 
     def windows() -> Iterator[Sequence[Row]]:
         after = 0
@@ -146,7 +138,7 @@ def _rows(
     samples: Sequence[tuple[int, str]],
     store_kind: str,
 ) -> list[Row]:
-    places = {one: place for place, one in enumerate(shown)}
+    places: dict[tuple[str, str, str | None], int] = {one: place for place, one in enumerate(shown)}
     cells: dict[int, list[Any]] = {}
     newest: dict[int, tuple[int, int]] = {}
     for (
@@ -160,14 +152,14 @@ def _rows(
         standing,
         reasons,
         revision,
-    ) in connection.execute(_results(wanted, samples[0][0], samples[-1][0])):
-        place = places.get(Shown(quantity, unit, basis))
+    ) in connection.execute(_results(wanted, samples[0][0], samples[-1][0])).all():
+        place = places.get((quantity, unit, basis))
         if place is None:
             continue
         row = cells.setdefault(sample, [None] * 3 * len(shown))
         row[3 * place : 3 * place + 3] = numeral, standing, note_of(outcome, reasons)
-        last_us, last_revision = newest.get(sample, (at_us, 0))
-        newest[sample] = max(last_us, at_us), max(last_revision, revision)
+        _, last_revision = newest.get(sample, (0, 0))
+        newest[sample] = at_us, max(last_revision, revision)  # they come in the order of their times
     lots = _lots(connection, samples)
     return [
         (sample, code, lots.get(sample), *newest[sample], store_kind, *cells[sample])

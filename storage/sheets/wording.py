@@ -6,7 +6,9 @@ from typing import Any
 
 def reason_codes(reasons: str | None) -> str:
     """Return the codes of a stored standing's reasons, or a judged record's reasons in words."""
-    found: list[Any] = json.loads(reasons or "[]")
+    if reasons is None or reasons == "[]":
+        return ""  # nearly all have none
+    found: list[Any] = json.loads(reasons)
     return "; ".join(str(one["code"]) if isinstance(one, dict) else str(one) for one in found)
 
 

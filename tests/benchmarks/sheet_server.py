@@ -4,6 +4,7 @@ import asyncio
 import sys
 import threading
 
+import tundish.lean  # noqa: F401 - first, as in the daemon: what it leaves out would count as memory
 from api.app import close_app, create_app, end_streams
 from storage.store import open_store
 from tests.fakes.api_services import still_services

@@ -104,6 +104,6 @@ def view(store: Store, line: str | None = None) -> Sequence[dict[str, Any]]:
     """Return the current readings without their history, in the order in which they were first read."""
     with store.reader() as connection:
         found = readings_after(connection, ReadingFilter(line=line), after=0, up_to=2**62, limit=100_000)
-    rows = [{name: getattr(one, name) for name in one.__slots__} for one in found]
+    rows = [one._asdict() for one in found]
     told = [{key: value for key, value in row.items() if key not in HISTORY} for row in rows]
     return sorted(told, key=lambda row: int(row["reading_id"]))

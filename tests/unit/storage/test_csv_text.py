@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from sqlalchemy import bindparam, literal, literal_column, select
+from sqlalchemy import BigInteger, bindparam, literal, literal_column, select
 
 from storage.csv_text import DIALECTS, Column, Kind, readings_csv, window, write_rows
 from storage.csv_text.sqlite import joined
@@ -205,7 +205,8 @@ def test_windows_with_and_without_marks_to_quote_follow_one_another(store: Store
     samples = ["a", "b", "c", 'the "old"', "d,e;f", "g", "h", "=i", "j", "two\nlines", "cr\r", "k", "l", "m"]
     heard(store, *(Answer("ph", "3.41", "pH", sample=sample) for sample in samples))
     columns = (Column("id", Kind.INTEGER, reading.c.number), Column("sample", Kind.TEXT, reading.c.sample))
-    rows = select().where(reading.c.number > bindparam("place")).order_by(reading.c.number).limit(2)
+    place_of = bindparam("place", 0, type_=BigInteger())
+    rows = select().where(reading.c.number > place_of).order_by(reading.c.number).limit(2)
     text, place = b"", 0
     with store.reader() as connection:
         write = window_writer(connection, columns, rows, DIALECTS[dialect])
