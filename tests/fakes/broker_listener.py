@@ -2,9 +2,11 @@
 
 import asyncio
 import json
+import ssl
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 import aiomqtt
@@ -39,10 +41,15 @@ class Heard:
 
 
 @asynccontextmanager
-async def listening(broker: Mosquitto, user: str | None = None, password: str = "") -> AsyncIterator[Heard]:
-    """Listen to everything until the end of the block; the broker holds what comes while we are away."""
+async def listening(
+    broker: Mosquitto, user: str | None = None, password: str = "", *, ca_file: Path | None = None
+) -> AsyncIterator[Heard]:
+    """Listen to everything until the end of the block; the broker holds what comes while we are away.
+
+    Over TLS if there is a file of authorities to trust.
+    """
     heard, there = Heard(), asyncio.Event()
-    task = asyncio.create_task(_listen(broker, heard, there, user, password))
+    task = asyncio.create_task(_listen(broker, heard, there, user, password, ca_file))
     try:
         async with asyncio.timeout(LIMIT_S):
             await there.wait()
@@ -53,8 +60,14 @@ async def listening(broker: Mosquitto, user: str | None = None, password: str = 
 
 
 async def _listen(
-    broker: Mosquitto, heard: Heard, there: asyncio.Event, user: str | None, password: str
+    broker: Mosquitto,
+    heard: Heard,
+    there: asyncio.Event,
+    user: str | None,
+    password: str,
+    ca_file: Path | None,
 ) -> None:
+    trusted = None if ca_file is None else ssl.create_default_context(cafile=str(ca_file))
     while True:
         try:
             async with aiomqtt.Client(
@@ -64,6 +77,7 @@ async def _listen(
                 clean_session=False,
                 username=user,
                 password=password or None,
+                tls_context=trusted,
             ) as client:
                 await client.subscribe("#", qos=1)
                 there.set()

@@ -12,7 +12,7 @@ import jsonschema_rs
 import pytest
 
 from acquire.clock import SystemClock
-from acquire.config import MqttSource
+from acquire.config import MqttSource, TlsSettings
 from bench.amendments import put_in_force
 from bench.results import reject
 from storage.queries import ledger_after
@@ -23,6 +23,7 @@ from tests.fakes.bench_records import BY, fill_records
 from tests.fakes.broker_client import publish
 from tests.fakes.broker_listener import Heard, listening
 from tests.fakes.filled_store import Answer, Filler
+from tests.services.authority import Authority
 from tests.services.grounds import NewStore
 from tests.services.mosquitto import Mosquitto
 from tundish.outbox import LedgerOutbox
@@ -56,12 +57,19 @@ class Watched:
 
 
 def publisher_of(
-    store: Store, broker: Mosquitto, *, site: str = "north", from_beginning: bool = False
+    store: Store,
+    broker: Mosquitto,
+    *,
+    site: str = "north",
+    from_beginning: bool = False,
+    ca_file: Path | None = None,
 ) -> Watched:
     sender = Sender("winery", site, store.info.store_id, store.info.kind)
     source = MqttSource(broker.host, f"{sender.base}/status", f"tundish-{site}", broker.port)
     if broker.passwords:
         source = replace(source, user="bench", password=broker.passwords["bench"])
+    if ca_file is not None:
+        source = replace(source, tls=TlsSettings(ca_file))
     clock = SystemClock()
     outbox = LedgerOutbox(store, sender, clock, from_beginning=from_beginning)
     changed = asyncio.Event()
@@ -387,6 +395,54 @@ async def test_a_wrong_password_and_no_broker_are_one_clear_line(store: Store, t
             await publisher.until("waiting", "no broker answers")
     finally:
         broker.kill()
+
+
+@pytest.mark.needs("openssl")
+async def test_a_broker_that_nobody_vouches_for_gets_nothing_and_what_waits_comes_once_one_does(
+    store: Store, tmp_path: Path
+) -> None:
+    ours, strange = Authority(tmp_path / "ours", "cellar"), Authority(tmp_path / "strange", "market")
+    both = tmp_path / "both.pem"
+    both.write_text(ours.file.read_text() + strange.file.read_text())
+    broker = Mosquitto(tmp_path / "broker", tls=strange.certificate())
+    meter = Meter(store)
+    broker.start()
+    try:
+        async with (
+            listening(broker, ca_file=both) as heard,
+            running(publisher_of(store, broker, ca_file=ours.file)) as publisher,
+        ):
+            why = await publisher.until("waiting", "is not trusted")
+            assert why.startswith("the certificate of the broker at mqtts://127.0.0.1")
+            revisions = await asyncio.to_thread(meter.says, 3)
+            assert heard.messages == []
+            broker.stop()
+            broker.tls = ours.certificate()
+            broker.start()
+            await heard.until(readings(3))
+    finally:
+        broker.kill()
+    assert sorted({said["revision"] for said in heard.of("reading")}) == revisions
+
+
+async def test_what_was_heard_while_the_password_was_wrong_is_published_once_it_is_right(
+    store: Store, tmp_path: Path
+) -> None:
+    broker = Mosquitto(tmp_path / "broker", passwords={"bench": "pomace", "ear": "lees"})
+    meter = Meter(store)
+    broker.start()
+    publisher = publisher_of(store, replace(broker, passwords={"bench": "must"}))
+    try:
+        async with listening(broker, "ear", "lees") as heard, running(publisher):
+            assert "must" not in await publisher.until("waiting", "correct user and password")
+            revisions = await asyncio.to_thread(meter.says, 3)
+            broker.stop()
+            broker.passwords = {"bench": "must", "ear": "lees"}
+            broker.start()
+            await heard.until(readings(3))
+    finally:
+        broker.kill()
+    assert sorted({said["revision"] for said in heard.of("reading")}) == revisions
 
 
 def test_the_schema_that_is_documented_is_the_one_that_holds() -> None:
