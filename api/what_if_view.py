@@ -7,11 +7,11 @@ from typing import Final
 from sqlalchemy import Connection
 
 from api.routes.results import rounded
-from bench.amendments import FactorFrom, Supposed, WhatIf, suppose
+from bench.amendments import FactorFrom, WhatIf, suppose
 from bench.decisions import Change, Decider
 from bench.kinds.cellar import Sample
 from bench.kinds.laboratory import Reagent
-from bench.records import by_id, find, find_usable, read
+from bench.records import find, find_usable, read
 from bench.refused import Fault, MalformedError, NotThereError, RefusedError
 from storage.queries.amendments import (
     AskedAmendment,
@@ -145,15 +145,11 @@ def factors_found(connection: Connection, titrant: str) -> tuple[FactorFrom, ...
 def _preview(connection: Connection, what: WhatIf | OtherSample) -> Preview:
     decider = Decider(connection)
     if isinstance(what, OtherSample):
-        rows = list(_moved(connection, decider, what))
-    else:
-        rows = [_row(decider, one) for one in suppose(connection, what)]
-    return Preview(tuple(rows[:SHOWN]), len(rows), sum(len(one.changes) for one in rows))
-
-
-def _row(decider: Decider, one: Supposed) -> Row:
-    of = one.of
-    return _drawn(decider, of, one.value, decider.changes(of, one.value))
+        rows = _moved(connection, decider, what)
+        return Preview(tuple(rows), len(rows), sum(len(one.changes) for one in rows))
+    found = [(one, decider.changes(one.of, one.value)) for one in suppose(connection, what)]
+    drawn = [_drawn(decider, one.of, one.value, changes) for one, changes in found[:SHOWN]]
+    return Preview(tuple(drawn), len(found), sum(len(changes) for _, changes in found))
 
 
 def _moved(connection: Connection, decider: Decider, what: OtherSample) -> list[Row]:
@@ -188,17 +184,13 @@ def _drawn(
     named = None if of.sample_id is None else decider.lot_of(of.sample_id)
     return Row(
         of,
-        _code(decider.connection, of.sample_id),
+        decider.code_of(of.sample_id),
         None if named is None else named[0],
         new_sample,
         rounded(of, method),
         None if value is None else f"{value:.{method.decimals}f}",
         tuple(changes),
     )
-
-
-def _code(connection: Connection, sample_id: int | None) -> str | None:
-    return None if sample_id is None else by_id(connection, Sample, sample_id).code
 
 
 def read_amendment(connection: Connection, number: int) -> AmendmentView:
@@ -214,5 +206,5 @@ def read_amendment(connection: Connection, number: int) -> AmendmentView:
         original = original_result(connection, one.result_id)
         told = [None if original is None else original.value, values[one.result_id]]
         old, new = (None if value is None else f"{value:.{decimals}f}" for value in told)
-        rows.append((one, _code(connection, one.sample_id), old, new))
+        rows.append((one, decider.code_of(one.sample_id), old, new))
     return AmendmentView(of, tuple(rows))

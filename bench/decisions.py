@@ -40,7 +40,8 @@ class Decider:
     def __init__(self, connection: Connection) -> None:
         self.connection = connection
         self._methods: dict[tuple[int, int], Method] = {}
-        self._lots: dict[int, tuple[str, Lot] | None] = {}
+        self._samples: dict[int, tuple[str, str | None]] = {}
+        self._lots: dict[str, Lot] = {}
 
     def changes(self, of: CurrentResult, value: float, sample_id: int | None = None) -> list[Change]:
         """Return which decisions change if a result had another value, or belonged to another sample."""
@@ -70,10 +71,23 @@ class Decider:
 
     def lot_of(self, sample_id: int) -> tuple[str, Lot] | None:
         """Return the code and the lot that a sample was drawn from; None if nobody said."""
-        if sample_id not in self._lots:
-            code = by_id(self.connection, Sample, sample_id).body.lot
-            self._lots[sample_id] = None if code is None else (code, find(self.connection, Lot, code).body)
-        return self._lots[sample_id]
+        _, code = self._sample(sample_id)
+        if code is None:
+            return None
+        if code not in self._lots:
+            self._lots[code] = find(self.connection, Lot, code).body
+        return code, self._lots[code]
+
+    def code_of(self, sample_id: int | None) -> str | None:
+        """Return the code of a sample."""
+        return None if sample_id is None else self._sample(sample_id)[0]
+
+    def _sample(self, sample_id: int) -> tuple[str, str | None]:
+        """Return the code of a sample and that of its lot."""
+        if sample_id not in self._samples:
+            found = by_id(self.connection, Sample, sample_id)
+            self._samples[sample_id] = found.code, found.body.lot
+        return self._samples[sample_id]
 
     def _of_method(self, of: CurrentResult, value: float) -> list[Decision]:
         method = self.method_of(of)
