@@ -125,6 +125,8 @@ def test_another_sample_is_shown_with_what_it_decides_and_applied_by_a_tie(rest:
     (reading,) = filler.hear(line, b"170", [Answer("total_so2", "170", "mg/L", sample=FIRST)])
     take_in(store)
     address = f"/what-if?kind=sample&reading={reading}&sample=S-ME"
+    (result,) = [one["id"] for one in rest.get("/results", quantity="total_so2")["items"]]
+    assert f'href="/what-if?kind=sample&amp;reading={reading}"' in rest.page(f"/results/{result}")
     words = words_of(rest, address)
     assert f"{FIRST} → S-ME" in words
     assert f"limit of {LOT}, 150 mg/L: outside → not decided" in words
