@@ -7,9 +7,10 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
+from typing import NamedTuple
 from urllib.request import urlopen
 
 import psutil
@@ -87,16 +88,32 @@ async def _hear_once(store: Store) -> None:
     await capture.heard(Hearing((Chunk(at, FRAME),), (FrameRead(Span(0, len(FRAME)), (reading,)),), at))
 
 
+class Served(NamedTuple):
+    """A store that a process of its own serves."""
+
+    address: str
+    process: psutil.Process
+    tell: Callable[[str], None]
+    """Gives it a line."""
+    said: Callable[[], str]
+    """Returns its next line."""
+
+
 @contextmanager
-def _served(path: Path) -> Iterator[tuple[str, psutil.Process]]:
+def _served(path: Path) -> Iterator[Served]:
     """Serve a store by a process of its own until the end of the block."""
     call = [sys.executable, "-m", "tests.benchmarks.sheet_server", str(path)]
     with subprocess.Popen(call, stdout=subprocess.PIPE, stdin=subprocess.PIPE, text=True) as process:
         assert process.stdout is not None
         assert process.stdin is not None
-        address = process.stdout.readline().strip()
+        given, said = process.stdin, process.stdout.readline
+
+        def tell(line: str) -> None:
+            given.write(f"{line}\n")
+            given.flush()
+
         try:
-            yield address, psutil.Process(process.pid)
+            yield Served(said().strip(), psutil.Process(process.pid), tell, said)
         finally:
             process.stdin.close()
             process.wait()
@@ -104,13 +121,18 @@ def _served(path: Path) -> Iterator[tuple[str, psutil.Process]]:
 
 def _over_http(path: Path) -> list[Figure]:
     name = f"sheet of {READINGS:,} readings over HTTP"
-    with _served(path) as (address, process):
+    with _served(path) as (address, process, tell, said):
         ours_s, size, most = _fetched(f"{address}/sheets/readings.csv", process)
         upto = READINGS - BOOK_ROWS
+        tell("begin")
+        _fetched(f"{address}/sheets/readings.csv", process)
+        tell("end")
+        commit_s = float(said())
         book_s, book_size, book_most = _fetched(f"{address}/sheets/readings.xlsx?since={upto}", process)
     figures = [
         Figure(f"{name} ({size / 2**20:.0f} MiB)", ours_s, "s"),
         Figure("most memory of its process meanwhile", most / 2**20, "MiB", 120),
+        Figure("commits while such a sheet is sent, p99", commit_s * 1000, "ms", 25),
         Figure(f"workbook of about {BOOK_ROWS:,} rows ({book_size / 2**20:.1f} MiB)", book_s, "s", 10),
         Figure("most memory of its process meanwhile", book_most / 2**20, "MiB", 120),
     ]
