@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -10,6 +10,7 @@ from typing import Any
 from sqlalchemy import select
 
 from storage.backup import verify_file
+from storage.connect import sqlite_module
 from storage.queries import ReadingFilter, chunks_after, readings_after
 from storage.schema import capture, far_part
 from storage.store import Store, open_store
@@ -41,9 +42,21 @@ class Benches:
 
 
 def is_closed(near: Daemon) -> bool:
-    """Tell whether the newest capture has ended."""
-    newest = near.get("/api/v1/captures", limit=1)["items"][0]
-    return newest["ended_at"] is not None
+    """Tell whether the newest capture has ended as the far bench ended it when it stopped."""
+    newest: dict[str, Any] = near.get("/api/v1/captures", limit=1)["items"][0]
+    return bool(newest["ending"] == "stopped")
+
+
+def catch_up(folder: Path) -> None:
+    """Wait until the collector has taken what the far bench has published by now; both may go on."""
+    published = _position(folder / "far.db", "published.captures")
+    until("the collector to catch up", lambda: _position(folder / "near.db", "far.%") >= published)
+
+
+def _position(store: Path, name: str) -> int:
+    with closing(sqlite_module().connect(f"file:{store}?mode=ro", uri=True)) as database:
+        (found,) = database.execute("SELECT max(number) FROM position WHERE name LIKE ?", (name,)).fetchone()
+    return int(found or 0)
 
 
 def table(name: str, keys: dict[str, Any]) -> str:
