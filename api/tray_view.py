@@ -10,7 +10,8 @@ from api.schemas.bench import ResultBody
 from bench.tray import tests_of
 from storage import queries
 from storage.queries.records import records_of_kind
-from storage.queries.results import ResultFilter, newest_results
+from storage.queries.result_statements import ResultFilter
+from storage.queries.results import newest_results
 from storage.queries.trays import (
     TrayItem,
     instruments_with_trays,

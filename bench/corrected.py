@@ -35,6 +35,7 @@ from storage.queries.trays import Tie, instruments_ever_set, tie_of, ties_of
 from storage.rows import FaultRow, Row
 from storage.schema import taken
 from storage.transaction import Transaction
+from storage.trouble import is_environment
 
 BY_PERSON = ("hand", "swap", "untie")
 """Ties that somebody made; a corrected reading does not undo them."""
@@ -54,8 +55,11 @@ def correct(tx: Transaction, actor: Actor, readings: Sequence[UntakenReading]) -
     newest = {reading.reading_id: reading for reading in readings}
     for reading in _concerned(tx.connection, list(newest.values())):
         try:
-            _correct_one(tx, _by(tx.connection, actor, reading), reading)
+            with tx.attempt():
+                _correct_one(tx, _by(tx.connection, actor, reading), reading)
         except Exception as error:  # a fault of ours in one stops neither the others nor the hearing
+            if is_environment(error):
+                raise  # the store is at fault: all of it is tried again
             text = f"reading {reading.reading_id}: {type(error).__name__}: {error}"
             _enter(tx, actor, "fault.found", fault=[FaultRow(None, None, "intake", text)])
 

@@ -18,7 +18,8 @@ from evaluate.end_point_derivative import first_derivative_end_points
 from evaluate.end_point_fixed import fixed_value_end_point
 from evaluate.errors import EvaluateError
 from evaluate.units import quantity
-from storage.queries.results import CurrentResult, ResultFilter, results_after, results_by_id
+from storage.queries.result_statements import ResultFilter
+from storage.queries.results import CurrentResult, results_after, results_by_id
 from storage.queries.runs import Run, points_of_run, results_of_run
 from storage.transaction import Transaction
 

@@ -18,9 +18,9 @@ from evaluate.formulas import complete_inputs, formula, recompute
 from evaluate.molecular import sulfurous_pk
 from evaluate.so2_constants import constant_set
 from storage.queries.records import records_naming, records_of_kind
+from storage.queries.result_statements import ResultFilter
 from storage.queries.results import (
     CurrentResult,
-    ResultFilter,
     results_after,
     results_by_id,
     sources_of_result,

@@ -4,9 +4,8 @@ A later check that passes closes the bracket to the front; it does not clear wha
 are acts of a person with a reason: accept, reject, repeat, or narrow.
 """
 
+from collections.abc import Iterable
 from typing import Final
-
-from sqlalchemy import Connection
 
 from bench.actor import Actor
 from bench.canonical_json import to_text
@@ -93,12 +92,12 @@ def narrow(tx: Transaction, actor: Actor, number: int, from_us: int, until_us: i
 
 
 def covering(
-    connection: Connection, *, at_us: int, instrument: str | None, method_id: int, titrant_id: int | None
+    known: Iterable[Hold], *, at_us: int, instrument: str | None, method_id: int, titrant_id: int | None
 ) -> list[Hold]:
     """Return the holds in which a result of that moment and scope lies, settled ones too. [µs]"""
     return [
         one
-        for one in holds(connection)
+        for one in known
         if one.from_us < at_us
         and (one.until_us is None or at_us < one.until_us)
         and _speaks_for(one, instrument, method_id, titrant_id)

@@ -5,7 +5,8 @@ from typing import Final, NamedTuple
 from sqlalchemy import Connection
 
 from storage.queries.records import records_naming
-from storage.queries.results import CurrentResult, ResultFilter, results_after
+from storage.queries.result_statements import ResultFilter
+from storage.queries.results import CurrentResult, results_after
 
 MOST: Final = 100_000  # results of one lot looked at: more than a century of daily rounds
 

@@ -17,7 +17,6 @@ from storage.queries.results import (
     results_by_id,
     results_standing_on,
     results_under,
-    sources_of_result,
 )
 
 
@@ -58,9 +57,23 @@ class Followed(NamedTuple):
 
 def parts_of(connection: Connection, of: CurrentResult) -> list[tuple[Source, CurrentResult]]:
     """Return the results that a derived result stands on, as they stand now; none for a measured one."""
-    sources = [one for one in sources_of_result(connection, of.result_id, 1) if one.source == "result"]
-    found = {one.result_id: one for one in results_by_id(connection, [one.source_id for one in sources])}
-    return [(one, found[one.source_id]) for one in sources if one.source_id in found]
+    return parts_of_all(connection, [of]).get(of.result_id, [])
+
+
+def parts_of_all(
+    connection: Connection, of: Sequence[CurrentResult]
+) -> dict[int, list[tuple[Source, CurrentResult]]]:
+    """Return what :func:`parts_of` does of several results, by the id of each that stands on others."""
+    wanted = [one.result_id for one in of]
+    under: dict[int, list[Source]] = {}
+    for start in range(0, len(wanted), _A_PIECE):
+        under |= results_under(connection, wanted[start : start + _A_PIECE])
+    ids = {source.source_id for sources in under.values() for source in sources}
+    found = {one.result_id: one for one in results_by_id(connection, ids)} if ids else {}
+    return {
+        number: [(one, found[one.source_id]) for one in sources if one.source_id in found]
+        for number, sources in under.items()
+    }
 
 
 def followers(

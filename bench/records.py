@@ -3,7 +3,8 @@
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Final, Generic, TypeVar
+from functools import lru_cache
+from typing import Any, Final, Generic, TypeVar, cast
 
 from pydantic import ValidationError
 from sqlalchemy import Connection
@@ -43,7 +44,13 @@ class Record(Generic[BodyType]):
 
 def read(version: RecordVersion, model: type[BodyType]) -> Record[BodyType]:
     """Return a stored version with its body."""
-    return Record(version, model.model_validate(from_text(version.body), strict=False))
+    return Record(version, cast("BodyType", _body(model, version.body)))
+
+
+@lru_cache(maxsize=1024)
+def _body(model: type[Body], text: str) -> Body:
+    """Return the body that a text tells; bodies are never changed, and the same are read again and again."""
+    return model.model_validate(from_text(text), strict=False)
 
 
 def find(connection: Connection, model: type[BodyType], code: str) -> Record[BodyType]:

@@ -24,7 +24,7 @@ from storage.queries.control_records import (
     latest_control_record,
     next_control_record,
 )
-from storage.queries.holds import Hold
+from storage.queries.holds import Hold, holds
 from storage.queries.records import links_of
 from storage.queries.result_versions import AmendedValue, amended_values
 from storage.queries.results import (
@@ -150,7 +150,7 @@ def thread_of(connection: Connection, result_id: int) -> ResultThread | None:
         checks=tuple(_covers(connection, method, result)),
         holds=tuple(
             covering(
-                connection,
+                holds(connection),
                 at_us=result.at_us,
                 instrument=result.instrument,
                 method_id=result.method_id,

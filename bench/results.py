@@ -1,11 +1,12 @@
 """Results, made from tied readings or typed, with everything they stood on; judged and released."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Final, NamedTuple
 
 from sqlalchemy import Connection
 
 from bench.actor import Actor
+from bench.beside import Beside
 from bench.canonical_json import to_text
 from bench.control_records import Evidence
 from bench.derived import Derived, derivations
@@ -122,24 +123,33 @@ def enter_result(
         reason=actor.reason,
         rows={"result": [row], "result_input": stood_on},
     )
-    judge(tx, actor, [number], own={number: causes})
-    _judge_family(tx, actor, number)
+    _judge_made(tx, actor, number, causes)
     return number
 
 
 def judge(
-    tx: Transaction, actor: Actor, ids: Collection[int], own: dict[int, tuple[Cause, ...]] | None = None
+    tx: Transaction, actor: Actor, ids: Collection[int], own: Mapping[int, tuple[Cause, ...]] | None = None
 ) -> list[int]:
     """Decide the standing of results anew; enter what changed, release or withdraw; return what changed."""
+    results = results_by_id(tx.connection, ids)
+    return _judge(tx, actor, results, Beside(tx.connection, results), own or {})
+
+
+def _judge(
+    tx: Transaction,
+    actor: Actor,
+    results: Sequence[CurrentResult],
+    beside: Beside,
+    own: Mapping[int, tuple[Cause, ...]],
+) -> list[int]:
     changed: list[StandingRow] = []
     marks: list[ReleaseRow] = []
-    for of in results_by_id(tx.connection, ids):
-        method = held_version(tx.connection, of)
-        kept = own.get(of.result_id) if own else None
-        found = decide(tx.connection, of, method, kept if kept is not None else own_causes(of))
+    for of in results:
+        kept = own.get(of.result_id)
+        found = decide(beside, of, kept if kept is not None else own_causes(of))
         if (found.word, found.reasons) != (of.standing, of.reasons):
             changed.append(StandingRow(len(changed), of.result_id, found.word, found.reasons))
-        if (mark := _mark(of, method.body, found.word)) is not None:
+        if (mark := _mark(of, beside.method(of).body, found.word)) is not None:
             marks.append(ReleaseRow(len(marks), of.result_id, mark))
     if changed or marks:
         tx.enter(
@@ -177,9 +187,13 @@ def _mark(of: CurrentResult, method: Method, standing: str) -> str | None:
     return None
 
 
-def _judge_family(tx: Transaction, actor: Actor, number: int) -> None:
+def _judge_made(tx: Transaction, actor: Actor, number: int, causes: tuple[Cause, ...]) -> None:
+    """Judge a result that was just entered, and its family anew."""
     (made,) = results_by_id(tx.connection, [number])
-    judge(tx, actor, [one.result_id for one in family_of(tx.connection, made)])
+    beside = Beside(tx.connection, [made])
+    family = family_of(beside, made)
+    beside.widen(family)
+    _judge(tx, actor, [made, *family], beside, {number: causes})
 
 
 def release(tx: Transaction, actor: Actor, result_id: int, *, measured_by: Collection[str] = ()) -> None:

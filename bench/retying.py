@@ -8,6 +8,7 @@ from sqlalchemy import Connection
 
 from bench import ties
 from bench.actor import Actor
+from bench.beside import Beside
 from bench.results import derive, judge, own_causes
 from bench.standing import family_of
 from bench.taking import take
@@ -67,9 +68,9 @@ def _results_follow(tx: Transaction, actor: Actor, reading_ids: Sequence[int]) -
 def _beside(connection: Connection, numbers: Sequence[int]) -> set[int]:
     """Return the results whose standing depends on some: of the same samples, and what stands on them."""
     found: set[int] = set(results_standing_on(connection, "result", numbers)) if numbers else set()
-    for of in results_by_id(connection, numbers):
-        found |= {one.result_id for one in family_of(connection, of)}
-    return found
+    moved = results_by_id(connection, numbers)
+    beside = Beside(connection, moved)
+    return found | {one.result_id for of in moved for one in family_of(beside, of)}
 
 
 def _make_missing(tx: Transaction, actor: Actor, reading_ids: Sequence[int]) -> None:

@@ -21,11 +21,13 @@ from evaluate.units import quantity
 from storage.queries.holds import holds
 from storage.queries.readings import UntakenReading
 from storage.queries.records import records_naming, records_of_kind
-from storage.queries.results import ResultFilter, results_after, results_in_scope
+from storage.queries.result_statements import ResultFilter
+from storage.queries.results import results_after, results_in_scope
 from storage.queries.runs import run_before
 from storage.queries.trays import TrayItem, tray_item_by_id
 from storage.rows import FaultRow
 from storage.transaction import Transaction
+from storage.trouble import is_environment
 
 OUTCOMES: Final = {"value": "value", "above_range": "above_range", "below_range": "below_range"}
 """How the outcome of a reading stands with its result; every other one is no value."""
@@ -50,10 +52,16 @@ def take(
 def _take_or_say_why_not(
     tx: Transaction, actor: Actor, reading: UntakenReading, bond: Bond, causes: tuple[Cause, ...]
 ) -> None:
-    """Take one reading; a fault of ours in it is entered, and stops neither the others nor the hearing."""
+    """Take one reading; a fault of ours in it is entered, and stops neither the others nor the hearing.
+
+    Nothing of a reading that is half taken is kept.
+    """
     try:
-        _take_one(tx, actor, reading, bond, causes)
+        with tx.attempt():
+            _take_one(tx, actor, reading, bond, causes)
     except Exception as error:
+        if is_environment(error):
+            raise  # the store is at fault: all of it is tried again
         row = FaultRow(None, None, "intake", f"reading {reading.reading_id}: {type(error).__name__}: {error}")
         tx.enter(
             "fault.found", at_us=actor.at_us, actor=actor.name, actor_kind=actor.kind, rows={"fault": [row]}

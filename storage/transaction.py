@@ -1,7 +1,8 @@
 """One transaction of the writer: entries are composed in memory and flushed table by table."""
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from typing import Any, Final, Protocol
 
 from sqlalchemy import Connection
@@ -120,6 +121,23 @@ class Transaction:
     def heartbeat(self, at_us: int) -> None:
         """Remember that the daemon was alive. [µs since 1970 UTC]"""
         self._statements.heartbeat(self._driver, at_us)
+
+    @contextmanager
+    def attempt(self) -> Iterator[None]:
+        """Take back all that was entered inside if that raises; the error goes on to whoever tries.
+
+        The chain then goes on from where it stood, and what was entered before stays.
+        """
+        self.flush()
+        head, rows_written = self._head, self.rows_written
+        try:
+            with self._connection.begin_nested():
+                yield
+                self.flush()
+        except BaseException:
+            self._pending.clear()
+            self._head, self.rows_written = head, rows_written
+            raise
 
     def flush(self) -> None:
         """Hand everything entered so far to the database, one statement a table."""

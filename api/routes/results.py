@@ -37,9 +37,9 @@ from bench.standing import stored_causes
 from storage import queries
 from storage.queries.readings import reading_versions
 from storage.queries.records import records_naming
+from storage.queries.result_statements import ResultFilter
 from storage.queries.results import (
     CurrentResult,
-    ResultFilter,
     history_of_result,
     results_after,
     results_by_id,

@@ -14,7 +14,8 @@ from api.routes.results import result_body
 from api.routing import reads
 from api.schemas.bench import ResultBody
 from api.tray_view import read_trays
-from storage.queries.results import ResultFilter, newest_results
+from storage.queries.result_statements import ResultFilter
+from storage.queries.results import newest_results
 
 router = APIRouter()
 

@@ -2,9 +2,10 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from functools import cache
+from typing import Any, Final
 
-from sqlalchemy import Connection, Select, select
+from sqlalchemy import Connection, Select, bindparam, select
 
 from storage.schema import control_input, control_record
 
@@ -47,7 +48,9 @@ class Source:
     source_version: int | None
 
 
-_COLUMNS = [column for column in control_record.columns if column.name in ControlRecord.__dataclass_fields__]
+_COLUMNS: Final = [
+    column for column in control_record.columns if column.name in ControlRecord.__dataclass_fields__
+]
 
 
 def _records(*conditions: Any) -> Select[Any]:
@@ -76,18 +79,29 @@ def latest_control_record(
     verdicts: tuple[str, ...] | None = None,
 ) -> ControlRecord | None:
     """Return the newest record of a kind made at a moment or before, of a scope if it is named. [µs]"""
-    query = _records(control_record.c.kind == kind, control_record.c.at_us <= at_us)
-    if instrument is not None:
-        query = query.where(control_record.c.instrument == instrument)
-    if subject_id is not None:
-        query = query.where(control_record.c.subject_id == subject_id)
-    if method_id is not None:
-        query = query.where(control_record.c.method_id == method_id)
-    if verdicts is not None:
-        query = query.where(control_record.c.verdict.in_(verdicts))
-    newest_first = (control_record.c.at_us.desc(), control_record.c.number.desc())
-    row = connection.execute(query.order_by(*newest_first).limit(1)).one_or_none()
+    scope = {"instrument": instrument, "subject_id": subject_id, "method_id": method_id, "verdicts": verdicts}
+    named = {name: value for name, value in scope.items() if value is not None}
+    row = connection.execute(_latest(*named), {"kind": kind, "at_us": at_us, **named}).one_or_none()
     return None if row is None else _as_record(row)
+
+
+_SCOPE: Final = {
+    "instrument": control_record.c.instrument == bindparam("instrument"),
+    "subject_id": control_record.c.subject_id == bindparam("subject_id"),
+    "method_id": control_record.c.method_id == bindparam("method_id"),
+    "verdicts": control_record.c.verdict.in_(bindparam("verdicts", expanding=True)),
+}
+
+
+@cache
+def _latest(*names: str) -> Select[Any]:
+    """Select the newest record of a kind up to a moment, in a scope of which some things are named."""
+    query = _records(
+        control_record.c.kind == bindparam("kind"),
+        control_record.c.at_us <= bindparam("at_us"),
+        *(_SCOPE[name] for name in names),
+    )
+    return query.order_by(control_record.c.at_us.desc(), control_record.c.number.desc()).limit(1)
 
 
 def next_control_record(

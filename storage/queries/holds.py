@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from sqlalchemy import Connection, select
 
@@ -42,12 +42,16 @@ class HoldChange:
     reason: str | None
 
 
+_CHANGES: Final = select(hold_change).order_by(hold_change.c.number)
+_HOLDS: Final = select(hold).order_by(hold.c.number)
+
+
 def holds(connection: Connection, *, open_only: bool = False) -> list[Hold]:
     """Return every hold as it stands now, oldest first; on request only those that no person has settled."""
     changes: dict[int, list[Any]] = {}
-    for change in connection.execute(select(hold_change).order_by(hold_change.c.number)):
+    for change in connection.execute(_CHANGES):
         changes.setdefault(change.hold_id, []).append(change)
-    rows = connection.execute(select(hold).order_by(hold.c.number))
+    rows = connection.execute(_HOLDS)
     found = [_as_it_stands(row, changes.get(row.number, ())) for row in rows]
     return [one for one in found if one.settled is None] if open_only else found
 

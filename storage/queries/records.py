@@ -37,10 +37,6 @@ class RecordChange:
     reason: str | None
 
 
-def _versions(*conditions: Any) -> Select[Any]:
-    return select(record).where(*conditions)
-
-
 def _newest(*conditions: Any) -> Select[Any]:
     """Select the newest versions; conditions are held against those alone."""
     newer = record.alias("newer")
@@ -64,19 +60,37 @@ def _as_version(row: Any) -> RecordVersion:
     )
 
 
+_BY_CODE: Final = (
+    select(record)
+    .where(record.c.kind == bindparam("kind"), record.c.code == bindparam("code"))
+    .order_by(record.c.version.desc())
+    .limit(1)
+)
+_NEWEST_BY_ID: Final = (
+    select(record).where(record.c.record_id == bindparam("id")).order_by(record.c.version.desc()).limit(1)
+)
+_BY_ID: Final = select(record).where(
+    record.c.record_id == bindparam("id"), record.c.version == bindparam("version")
+)
+_AT: Final = (
+    select(record)
+    .where(record.c.record_id == bindparam("id"), record.c.valid_from_us <= bindparam("at_us"))
+    .order_by(record.c.valid_from_us.desc(), record.c.version.desc())
+    .limit(1)
+)
+
+
 def record_by_code(connection: Connection, kind: str, code: str) -> RecordVersion | None:
     """Return the newest version of the record with a code."""
-    query = _versions(record.c.kind == kind, record.c.code == code).order_by(record.c.version.desc()).limit(1)
-    row = connection.execute(query).one_or_none()
+    row = connection.execute(_BY_CODE, {"kind": kind, "code": code}).one_or_none()
     return None if row is None else _as_version(row)
 
 
 def record_by_id(connection: Connection, record_id: int, version: int | None = None) -> RecordVersion | None:
     """Return a version of a record, the newest unless one is named."""
-    query = _versions(record.c.record_id == record_id)
-    if version is not None:
-        query = query.where(record.c.version == version)
-    row = connection.execute(query.order_by(record.c.version.desc()).limit(1)).one_or_none()
+    query = _NEWEST_BY_ID if version is None else _BY_ID
+    given = {"id": record_id} if version is None else {"id": record_id, "version": version}
+    row = connection.execute(query, given).one_or_none()
     return None if row is None else _as_version(row)
 
 
@@ -85,9 +99,7 @@ def record_at(connection: Connection, record_id: int, at_us: int) -> RecordVersi
 
     Before all of them it is the first: a bottle stands on the bench before somebody enters it.
     """
-    query = _versions(record.c.record_id == record_id, record.c.valid_from_us <= at_us)
-    latest_first = (record.c.valid_from_us.desc(), record.c.version.desc())
-    row = connection.execute(query.order_by(*latest_first).limit(1)).one_or_none()
+    row = connection.execute(_AT, {"id": record_id, "at_us": at_us}).one_or_none()
     return record_by_id(connection, record_id, 1) if row is None else _as_version(row)
 
 
@@ -102,25 +114,41 @@ def records_by_codes(connection: Connection, kind: str, codes: Collection[str]) 
     return {row.code: _as_version(row) for row in rows}
 
 
+_OF_KIND: Final = (
+    _newest(record.c.kind == bindparam("kind"), record.c.record_id > bindparam("after"))
+    .order_by(record.c.record_id)
+    .limit(bindparam("limit"))
+)
+_OF_KIND_RETIRED_OR_NOT: Final = _OF_KIND.where(record.c.retired == bindparam("retired"))
+_LINK: Final = and_(record_link.c.record_id == record.c.record_id, record_link.c.version == record.c.version)
+_NAMING: Final = _newest(
+    record.c.kind == bindparam("kind"),
+    select(record_link.c.target_id)
+    .where(_LINK, record_link.c.target_id == bindparam("target_id"), record_link.c.role == bindparam("role"))
+    .exists(),
+).order_by(record.c.record_id)
+_LINKS: Final = (
+    select(record_link.c.role, record_link.c.target_id)
+    .where(record_link.c.record_id == bindparam("id"), record_link.c.version == bindparam("version"))
+    .order_by(record_link.c.ordinal)
+)
+
+
 def records_of_kind(
     connection: Connection, kind: str, *, after: int = 0, limit: int = 1000, retired: bool | None = None
 ) -> list[RecordVersion]:
     """Return the newest versions of a kind in the order of their ids, from the one after `after` on."""
-    query = _newest(record.c.kind == kind, record.c.record_id > after)
-    if retired is not None:
-        query = query.where(record.c.retired == int(retired))
-    rows = connection.execute(query.order_by(record.c.record_id).limit(limit))
-    return [_as_version(row) for row in rows]
+    given: dict[str, Any] = {"kind": kind, "after": after, "limit": limit}
+    if retired is None:
+        return list(map(_as_version, connection.execute(_OF_KIND, given)))
+    rows = connection.execute(_OF_KIND_RETIRED_OR_NOT, {**given, "retired": int(retired)})
+    return list(map(_as_version, rows))
 
 
 def records_naming(connection: Connection, target_id: int, role: str, kind: str) -> list[RecordVersion]:
     """Return the newest versions of a kind that name a record in a role, in the order of their ids."""
-    named = and_(record_link.c.record_id == record.c.record_id, record_link.c.version == record.c.version)
-    link = select(record_link.c.target_id).where(
-        named, record_link.c.target_id == target_id, record_link.c.role == role
-    )
-    rows = connection.execute(_newest(record.c.kind == kind, link.exists()).order_by(record.c.record_id))
-    return [_as_version(row) for row in rows]
+    rows = connection.execute(_NAMING, {"kind": kind, "target_id": target_id, "role": role})
+    return list(map(_as_version, rows))
 
 
 def record_history(connection: Connection, record_id: int) -> list[RecordChange]:
@@ -138,12 +166,8 @@ def record_history(connection: Connection, record_id: int) -> list[RecordChange]
 
 def links_of(connection: Connection, record_id: int, version: int) -> Sequence[tuple[str, int]]:
     """Return role and target of every record that a version names, in the order they were given."""
-    query = (
-        select(record_link.c.role, record_link.c.target_id)
-        .where(record_link.c.record_id == record_id, record_link.c.version == version)
-        .order_by(record_link.c.ordinal)
-    )
-    return [(row.role, row.target_id) for row in connection.execute(query)]
+    rows = connection.execute(_LINKS, {"id": record_id, "version": version})
+    return [(row.role, row.target_id) for row in rows]
 
 
 def versions_naming(connection: Connection, target_id: int, role: str) -> list[tuple[int, int]]:

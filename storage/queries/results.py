@@ -3,16 +3,25 @@
 Original rows are never changed; what is current is worked out here and nowhere else.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
-from sqlalchemy import Connection, Select, and_, func, or_, select, union
+from sqlalchemy import Connection, bindparam, func, or_, select, union
 
 from storage.queries.control_records import Source
-from storage.queries.tied_results import is_of_samples, newest_ties, results_tied_since, ties_of_result
+from storage.queries.result_statements import (
+    AMENDED,
+    BY_ID,
+    FOR_EVER,
+    ResultFilter,
+    as_judged,
+    asked,
+    newest_as_judged,
+    values,
+)
+from storage.queries.tied_results import newest_ties, results_tied_since, ties_of_result
 from storage.schema import (
-    amendment,
     amendment_item,
     amendment_state,
     ledger,
@@ -24,6 +33,8 @@ from storage.schema import (
 
 _A_QUERY: Final = 500
 """Ids asked for at a time."""
+_PAGE: Final = 1000
+"""Results asked for at a time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,19 +76,6 @@ class CurrentResult:
 
 
 @dataclass(frozen=True, slots=True)
-class ResultFilter:
-    """Which results are wanted; None asks for all."""
-
-    sample_ids: tuple[int, ...] | None = None
-    quantity: str | None = None
-    method_id: int | None = None
-    instrument: str | None = None
-    from_us: int | None = None
-    to_us: int | None = None
-    """Exclusive. [µs]"""
-
-
-@dataclass(frozen=True, slots=True)
 class Change:
     """Something that was done to a result: by whom, when and why."""
 
@@ -92,19 +90,16 @@ def results_after(
     connection: Connection, wanted: ResultFilter, *, after: int = 0, limit: int = 1000
 ) -> list[CurrentResult]:
     """Return results in the order of their ids, from the one after `after` on, as they stand now."""
-    query = _filtered(wanted).where(result.c.number > after).order_by(result.c.number).limit(limit)
-    return _as_they_stand(connection, connection.execute(query).all())
+    rows = connection.execute(as_judged(*asked(wanted)), {**values(wanted), "after": after, "limit": limit})
+    return _as_they_stand(connection, rows.all())
 
 
 def newest_results(
     connection: Connection, wanted: ResultFilter, *, before: int | None = None, limit: int = 100
 ) -> list[CurrentResult]:
     """Return results as they stand now, the newest first; `before` an id, for what lies further back."""
-    query = _filtered(wanted)
-    if before is not None:
-        query = query.where(result.c.number < before)
-    rows = connection.execute(query.order_by(result.c.number.desc()).limit(limit)).all()
-    return _as_they_stand(connection, rows)
+    given = {**values(wanted), "before": FOR_EVER if before is None else before, "limit": limit}
+    return _as_they_stand(connection, connection.execute(newest_as_judged(*asked(wanted)), given).all())
 
 
 def results_by_id(
@@ -112,12 +107,33 @@ def results_by_id(
 ) -> list[CurrentResult]:
     """Return results in the order of their ids, as they stand now, or stood after the entry `up_to`."""
     wanted = sorted(set(ids))
+    last = FOR_EVER if up_to is None else up_to
     found: list[CurrentResult] = []
     for start in range(0, len(wanted), _A_QUERY):
-        query = _filtered(ResultFilter()).where(result.c.number.in_(wanted[start : start + _A_QUERY]))
-        rows = connection.execute(query.order_by(result.c.number)).all()
-        found += _as_they_stand(connection, rows, up_to)
+        some = {"ids": wanted[start : start + _A_QUERY], "up_to": last}
+        found += _as_they_stand(connection, connection.execute(BY_ID, some).all(), last)
     return found
+
+
+def results_of_samples(connection: Connection, sample_ids: Iterable[int]) -> dict[int, list[CurrentResult]]:
+    """Return every result of some samples as it stands now, by sample, in the order of their ids."""
+    ids = sorted(set(sample_ids))
+    found: dict[int, list[CurrentResult]] = {one: [] for one in ids}
+    for start in range(0, len(ids), _A_QUERY):
+        wanted = ResultFilter(sample_ids=tuple(ids[start : start + _A_QUERY]))
+        for one in _every(connection, wanted):
+            if one.sample_id is not None:
+                found.setdefault(one.sample_id, []).append(one)
+    return found
+
+
+def _every(connection: Connection, wanted: ResultFilter) -> Iterator[CurrentResult]:
+    """Yield results in the order of their ids, however many there are."""
+    after: int | None = 0
+    while after is not None:
+        page = results_after(connection, wanted, after=after, limit=_PAGE)
+        yield from page
+        after = page[-1].result_id if len(page) == _PAGE else None
 
 
 def ids_changed_since(connection: Connection, since: int, limit: int) -> list[int]:
@@ -134,64 +150,72 @@ def ids_changed_since(connection: Connection, since: int, limit: int) -> list[in
     return list(connection.execute(select(touched.c.id).order_by(touched.c.id).limit(limit)).scalars())
 
 
+_MEASURED: Final = (
+    select(result.c.method_id)
+    .distinct()
+    .where(result.c.sample_id == bindparam("sample_id"), result.c.item_id == bindparam("item_id"))
+)
+
+
 def methods_measured(connection: Connection, sample_id: int, item_id: int) -> set[int]:
     """Return the ids of the methods by which a sample has results from its place on a tray."""
-    query = select(result.c.method_id).distinct()
-    query = query.where(result.c.sample_id == sample_id, result.c.item_id == item_id)
-    return set(connection.execute(query).scalars())
+    found = connection.execute(_MEASURED, {"sample_id": sample_id, "item_id": item_id})
+    return set(found.scalars())
 
 
 def original_result(connection: Connection, result_id: int) -> CurrentResult | None:
     """Return a result as it was first made."""
-    query = _filtered(ResultFilter()).where(result.c.number == result_id)
-    row = connection.execute(query).one_or_none()
+    row = connection.execute(select(result).where(result.c.number == result_id)).one_or_none()
     return None if row is None else _original(row)
+
+
+_SOURCE: Final = (
+    result_input.c.role,
+    result_input.c.source,
+    result_input.c.source_id,
+    result_input.c.source_version,
+)
+_SOURCES: Final = (
+    select(*_SOURCE)
+    .where(result_input.c.result_id == bindparam("id"), result_input.c.version == bindparam("version"))
+    .order_by(result_input.c.ordinal)
+)
+_UNDER: Final = (
+    select(result_input.c.result_id, *_SOURCE)
+    .where(
+        result_input.c.result_id.in_(bindparam("ids", expanding=True)),
+        result_input.c.version == 1,
+        result_input.c.source == "result",
+    )
+    .order_by(result_input.c.result_id, result_input.c.ordinal)
+)
+_STANDING_ON: Final = (
+    select(result_input.c.result_id)
+    .where(
+        result_input.c.source == bindparam("source"),
+        result_input.c.source_id.in_(bindparam("ids", expanding=True)),
+    )
+    .distinct()
+)
 
 
 def sources_of_result(connection: Connection, result_id: int, version: int) -> list[Source]:
     """Return what a version of a result stood on."""
-    query = (
-        select(
-            result_input.c.role,
-            result_input.c.source,
-            result_input.c.source_id,
-            result_input.c.source_version,
-        )
-        .where(result_input.c.result_id == result_id, result_input.c.version == version)
-        .order_by(result_input.c.ordinal)
-    )
-    return [Source(*row) for row in connection.execute(query)]
+    rows = connection.execute(_SOURCES, {"id": result_id, "version": version})
+    return [Source(*row) for row in rows]
 
 
 def results_under(connection: Connection, ids: Sequence[int]) -> dict[int, list[Source]]:
     """Return, by the id of a result, the results that its original stood on, for at most some hundred ids."""
-    query = (
-        select(
-            result_input.c.result_id,
-            result_input.c.role,
-            result_input.c.source,
-            result_input.c.source_id,
-            result_input.c.source_version,
-        )
-        .where(
-            result_input.c.result_id.in_(ids), result_input.c.version == 1, result_input.c.source == "result"
-        )
-        .order_by(result_input.c.result_id, result_input.c.ordinal)
-    )
     found: dict[int, list[Source]] = {}
-    for result_id, *source in connection.execute(query):
+    for result_id, *source in connection.execute(_UNDER, {"ids": ids}):
         found.setdefault(result_id, []).append(Source(*source))
     return found
 
 
 def results_standing_on(connection: Connection, source: str, source_ids: Sequence[int]) -> list[int]:
     """Return the ids of results of which a version stands on something, oldest first."""
-    query = (
-        select(result_input.c.result_id)
-        .where(result_input.c.source == source, result_input.c.source_id.in_(source_ids))
-        .distinct()
-    )
-    return sorted(connection.execute(query).scalars())
+    return sorted(connection.execute(_STANDING_ON, {"source": source, "ids": source_ids}).scalars())
 
 
 def results_by_method_version(connection: Connection, method_id: int, version: int) -> list[int]:
@@ -233,24 +257,6 @@ def newest_version(connection: Connection, result_id: int) -> int:
     return connection.execute(query).scalar() or 1
 
 
-def _filtered(wanted: ResultFilter) -> Select[Any]:
-    query = select(result)
-    if wanted.sample_ids is not None:
-        query = query.where(is_of_samples(wanted.sample_ids))
-    for column, value in (
-        (result.c.quantity, wanted.quantity),
-        (result.c.method_id, wanted.method_id),
-        (result.c.instrument, wanted.instrument),
-    ):
-        if value is not None:
-            query = query.where(column == value)
-    if wanted.from_us is not None:
-        query = query.where(result.c.at_us >= wanted.from_us)
-    if wanted.to_us is not None:
-        query = query.where(result.c.at_us < wanted.to_us)
-    return query
-
-
 def _original(row: Any) -> CurrentResult:
     return CurrentResult(
         result_id=row.number,
@@ -280,32 +286,29 @@ def _original(row: Any) -> CurrentResult:
     )
 
 
-def _as_they_stand(
-    connection: Connection, rows: Sequence[Any], up_to: int | None = None
-) -> list[CurrentResult]:
-    found = {row.number: _original(row) for row in rows}
+def _as_judged(row: Any) -> CurrentResult:
+    return replace(
+        _original(row),
+        revision=max(row.number, row.judged or 0, row.marked or 0),
+        standing=row.standing,
+        reasons=row.reasons or "[]",
+        mark=row.mark,
+    )
+
+
+def _as_they_stand(connection: Connection, rows: Sequence[Any], up_to: int = FOR_EVER) -> list[CurrentResult]:
+    found = {row.number: _as_judged(row) for row in rows}
     ids = list(found)
     for start in range(0, len(ids), _A_QUERY):
         some = ids[start : start + _A_QUERY]
         _amend(connection, found, some, up_to)
         _tie(connection, found, some, up_to)
-        _judge(connection, found, some, up_to)
     return list(found.values())
 
 
-def _amend(
-    connection: Connection, found: dict[int, CurrentResult], ids: Sequence[int], up_to: int | None
-) -> None:
+def _amend(connection: Connection, found: dict[int, CurrentResult], ids: Sequence[int], up_to: int) -> None:
     """Put the value of the newest amendment in force in place of the original."""
-    state = _newest(amendment_state, amendment_state.c.amendment_id, up_to)
-    query = (
-        select(amendment_item, state.c.number.label("since"), state.c.state)
-        .join(amendment, amendment.c.number == amendment_item.c.amendment_id)
-        .join(state, state.c.amendment_id == amendment.c.number)
-        .where(amendment_item.c.result_id.in_(ids))
-        .order_by(amendment_item.c.result_id, amendment_item.c.version)
-    )
-    for row in connection.execute(query):
+    for row in connection.execute(AMENDED, {"ids": ids, "up_to": up_to}):
         before = found[row.result_id]
         revision = max(before.revision, row.since)
         if row.state != "in_force":
@@ -327,45 +330,13 @@ def _amend(
         )
 
 
-def _tie(
-    connection: Connection, found: dict[int, CurrentResult], ids: Sequence[int], up_to: int | None
-) -> None:
+def _tie(connection: Connection, found: dict[int, CurrentResult], ids: Sequence[int], up_to: int) -> None:
     """Put the sample of the newest tie that a person made in place of the one a result was made for."""
     for row in newest_ties(connection, ids, up_to):
         before = found[row.result_id]
         # A tie that stood when the result was made is in it already, and is no change of it.
         revision = max(before.revision, row.number) if row.number > row.result_id else before.revision
         found[row.result_id] = replace(before, sample_id=row.sample_id, revision=revision)
-
-
-def _judge(
-    connection: Connection, found: dict[int, CurrentResult], ids: Sequence[int], up_to: int | None
-) -> None:
-    for row in connection.execute(_newest_of(standing, standing.c.result_id, ids, up_to)):
-        before = found[row.result_id]
-        found[row.result_id] = replace(
-            before,
-            standing=row.standing,
-            reasons=row.reasons,
-            revision=max(before.revision, row.number),
-        )
-    for row in connection.execute(_newest_of(release, release.c.result_id, ids, up_to)):
-        before = found[row.result_id]
-        found[row.result_id] = replace(before, mark=row.mark, revision=max(before.revision, row.number))
-
-
-def _newest(table: Any, key: Any, up_to: int | None) -> Any:
-    """Select the newest row of each key of a table, as a subquery."""
-    last: Any = select(key.label("key"), func.max(table.c.number).label("last")).group_by(key)
-    last = (last if up_to is None else last.where(table.c.number <= up_to)).subquery()
-    return select(table).join(last, and_(last.c.key == key, last.c.last == table.c.number)).subquery()
-
-
-def _newest_of(table: Any, key: Any, ids: Sequence[int], up_to: int | None) -> Select[Any]:
-    last: Any = select(key.label("key"), func.max(table.c.number).label("last")).where(key.in_(ids))
-    last = last.group_by(key)
-    last = (last if up_to is None else last.where(table.c.number <= up_to)).subquery()
-    return select(table).join(last, and_(last.c.key == key, last.c.last == table.c.number))
 
 
 def results_in_scope(

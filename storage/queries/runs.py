@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Any, Final
 
-from sqlalchemy import Connection, and_, or_, select
+from sqlalchemy import Connection, and_, bindparam, or_, select
 
 from storage.queries.notices import NoticeFilter, PointRecord, points_after
 from storage.schema import curve_point, ledger, result, run, run_end, run_note, run_warning
@@ -65,10 +65,32 @@ class CurvePoint:
     elapsed_s: float | None
 
 
+_RUNS: Final = select(
+    run,
+    run_end.c.ended_at_us,
+    run_end.c.how,
+    run_end.c.last_point_number,
+    run_end.c.last_point_ordinal,
+).outerjoin(run_end, run_end.c.run_id == run.c.number)
+_RUN: Final = _RUNS.where(run.c.number == bindparam("id"))
+_RUNNING: Final = _RUNS.where(run_end.c.number.is_(None)).order_by(run.c.number)
+_BEFORE: Final = (
+    _RUNS.where(run.c.instrument == bindparam("instrument"), run.c.first_point_number < bindparam("number"))
+    .order_by(run.c.number.desc())
+    .limit(1)
+)
+_SEQUENCE: Final = select(curve_point.c.sequence).where(curve_point.c.number == bindparam("number")).limit(1)
+_WARNINGS: Final = (
+    select(run_warning)
+    .where(run_warning.c.run_id == bindparam("id"))
+    .order_by(run_warning.c.number, run_warning.c.ordinal)
+)
+_NOTES: Final = select(run_note).where(run_note.c.run_id == bindparam("id")).order_by(run_note.c.number)
+
+
 def run_of(connection: Connection, number: int) -> Run | None:
     """Return one run."""
-    query = _runs().where(run.c.number == number)
-    row = connection.execute(query).one_or_none()
+    row = connection.execute(_RUN, {"id": number}).one_or_none()
     return None if row is None else _as_run(row)
 
 
@@ -76,7 +98,7 @@ def runs_after(
     connection: Connection, *, after: int = 0, instrument: str | None = None, limit: int = 1000
 ) -> list[Run]:
     """Return runs in the order in which they began."""
-    query = _runs().where(run.c.number > after)
+    query = _RUNS.where(run.c.number > after)
     if instrument is not None:
         query = query.where(run.c.instrument == instrument)
     return [_as_run(row) for row in connection.execute(query.order_by(run.c.number).limit(limit))]
@@ -84,21 +106,19 @@ def runs_after(
 
 def running(connection: Connection) -> list[Run]:
     """Return the runs that have not ended."""
-    rows = connection.execute(_runs().where(run_end.c.number.is_(None)).order_by(run.c.number))
-    return [_as_run(row) for row in rows]
+    return list(map(_as_run, connection.execute(_RUNNING)))
 
 
 def run_warnings(connection: Connection, number: int) -> list[RunWarning]:
     """Return what the checks of a running curve found, oldest first."""
-    query = select(run_warning).where(run_warning.c.run_id == number)
-    ordered = query.order_by(run_warning.c.number, run_warning.c.ordinal)
-    return [RunWarning(row.number, row.at_us, row.code, row.evidence) for row in connection.execute(ordered)]
+    rows = connection.execute(_WARNINGS, {"id": number})
+    return [RunWarning(row.number, row.at_us, row.code, row.evidence) for row in rows]
 
 
 def run_notes(connection: Connection, number: int) -> list[RunNote]:
     """Return what people said of a run, oldest first."""
-    query = select(run_note).where(run_note.c.run_id == number).order_by(run_note.c.number)
-    return [RunNote(row.number, row.kind, row.text) for row in connection.execute(query)]
+    rows = connection.execute(_NOTES, {"id": number})
+    return [RunNote(row.number, row.kind, row.text) for row in rows]
 
 
 def points_of_run(connection: Connection, of: Run, *, after: tuple[int, int] = (0, 0)) -> list[CurvePoint]:
@@ -113,16 +133,6 @@ def points_of_run(connection: Connection, of: Run, *, after: tuple[int, int] = (
         last = of.last_point
         query = query.where(or_(key[0] < last[0], and_(key[0] == last[0], key[1] <= last[1])))
     return [_as_point(row) for row in connection.execute(query.order_by(*key))]
-
-
-def _runs() -> Any:
-    return select(
-        run,
-        run_end.c.ended_at_us,
-        run_end.c.how,
-        run_end.c.last_point_number,
-        run_end.c.last_point_ordinal,
-    ).outerjoin(run_end, run_end.c.run_id == run.c.number)
 
 
 def _as_run(row: Any) -> Run:
@@ -176,18 +186,12 @@ def last_point(connection: Connection, of: Run) -> tuple[int, int]:
 
 def run_before(connection: Connection, instrument: str, number: int) -> tuple[Run, str | None] | None:
     """Return the newest run of an instrument that began before a ledger number, with its own sequence."""
-    query = (
-        _runs()
-        .where(run.c.instrument == instrument, run.c.first_point_number < number)
-        .order_by(run.c.number.desc())
-        .limit(1)
-    )
-    row = connection.execute(query).one_or_none()
+    row = connection.execute(_BEFORE, {"instrument": instrument, "number": number}).one_or_none()
     if row is None:
         return None
     found = _as_run(row)
-    first = select(curve_point.c.sequence).where(curve_point.c.number == found.first_point[0]).limit(1)
-    return found, connection.execute(first).scalar_one_or_none()
+    first = connection.execute(_SEQUENCE, {"number": found.first_point[0]})
+    return found, first.scalar_one_or_none()
 
 
 def results_of_run(connection: Connection, number: int) -> list[int]:

@@ -7,7 +7,7 @@ result says whose it is; without one it stays with the sample that it was made f
 from collections.abc import Sequence
 from typing import Any, Final
 
-from sqlalchemy import ColumnElement, Connection, Select, and_, or_, select
+from sqlalchemy import BindParameter, ColumnElement, Connection, Select, and_, bindparam, or_, select
 
 from storage.schema import result, result_input, tie
 
@@ -30,23 +30,29 @@ def made_from(readings: Select[Any]) -> Select[Any]:
     )
 
 
-def newest_ties(connection: Connection, result_ids: Sequence[int], up_to: int | None = None) -> list[Any]:
+_TIES: Final = (
+    select(result_input.c.result_id, tie.c.sample_id, tie.c.number)
+    .join(tie, tie.c.reading_id == result_input.c.source_id)
+    .where(
+        result_input.c.result_id.in_(bindparam("ids", expanding=True)),
+        MADE_FROM_READING,
+        tie.c.how.in_(BY_PEOPLE),
+        tie.c.number <= bindparam("up_to"),
+    )
+    .order_by(tie.c.number)
+)
+
+
+def newest_ties(connection: Connection, result_ids: Sequence[int], up_to: int) -> list[Any]:
     """Return result, sample and ledger number of the newest tie that a person made behind each result.
 
     `up_to` leaves out what came after a ledger number.
     """
-    query = (
-        select(result_input.c.result_id, tie.c.sample_id, tie.c.number)
-        .join(tie, tie.c.reading_id == result_input.c.source_id)
-        .where(result_input.c.result_id.in_(result_ids), MADE_FROM_READING, tie.c.how.in_(BY_PEOPLE))
-        .order_by(tie.c.number)
-    )
-    if up_to is not None:
-        query = query.where(tie.c.number <= up_to)
-    return list({row.result_id: row for row in connection.execute(query)}.values())
+    rows = connection.execute(_TIES, {"ids": result_ids, "up_to": up_to})
+    return list({row.result_id: row for row in rows}.values())
 
 
-def is_of_samples(sample_ids: Sequence[int]) -> ColumnElement[bool]:
+def is_of_samples(sample_ids: BindParameter[Any]) -> ColumnElement[bool]:
     """Return the condition on `result` that a result is one of some samples now."""
     tied_to = select(tie.c.reading_id).where(tie.c.sample_id.in_(sample_ids), tie.c.how.in_(BY_PEOPLE))
     return or_(

@@ -4,7 +4,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from sqlalchemy import Connection, Select, func, select
+from sqlalchemy import Connection, Select, bindparam, func, select
 
 from storage.queries.distinct import distinct
 from storage.schema import ledger, on_instrument, tie, tray_item
@@ -87,13 +87,28 @@ def _as_item(row: Any) -> TrayItem:
     )
 
 
+_ON_TRAY: Final = (
+    _current_items()
+    .where(tray_item.c.instrument == bindparam("instrument"))
+    .order_by(tray_item.c.place, tray_item.c.item_id)
+)
+_ON_TRAY_IN_STATE: Final = _ON_TRAY.where(tray_item.c.state == bindparam("state"))
+_ITEM: Final = _current_items().where(tray_item.c.item_id == bindparam("id"))
+_ON_LAST: Final = (
+    select(on_instrument)
+    .where(on_instrument.c.instrument == bindparam("instrument"))
+    .order_by(on_instrument.c.number.desc())
+    .limit(1)
+)
+_ON_AT: Final = _ON_LAST.where(on_instrument.c.at_us <= bindparam("at_us"))
+
+
 def tray_items(connection: Connection, instrument: str, state: str | None = None) -> list[TrayItem]:
     """Return what is on the tray of an instrument, in its order."""
-    query = _current_items().where(tray_item.c.instrument == instrument)
-    if state is not None:
-        query = query.where(tray_item.c.state == state)
-    rows = connection.execute(query.order_by(tray_item.c.place, tray_item.c.item_id))
-    return [_as_item(row) for row in rows]
+    if state is None:
+        return list(map(_as_item, connection.execute(_ON_TRAY, {"instrument": instrument})))
+    rows = connection.execute(_ON_TRAY_IN_STATE, {"instrument": instrument, "state": state})
+    return list(map(_as_item, rows))
 
 
 def instruments_with_trays(connection: Connection) -> list[str]:
@@ -104,8 +119,7 @@ def instruments_with_trays(connection: Connection) -> list[str]:
 
 def tray_item_by_id(connection: Connection, item_id: int) -> TrayItem | None:
     """Return a place on a tray as it is now."""
-    query = _current_items().where(tray_item.c.item_id == item_id)
-    row = connection.execute(query).one_or_none()
+    row = connection.execute(_ITEM, {"id": item_id}).one_or_none()
     return None if row is None else _as_item(row)
 
 
@@ -119,10 +133,11 @@ def on_instrument_at(
     connection: Connection, instrument: str, at_us: int | None = None
 ) -> OnInstrument | None:
     """Return what stood on an instrument at a moment, as far as was entered; None for the last. [µs]"""
-    query = select(on_instrument).where(on_instrument.c.instrument == instrument)
+    given: dict[str, Any] = {"instrument": instrument}
+    query = _ON_LAST
     if at_us is not None:
-        query = query.where(on_instrument.c.at_us <= at_us)
-    row = connection.execute(query.order_by(on_instrument.c.number.desc()).limit(1)).one_or_none()
+        query, given["at_us"] = _ON_AT, at_us
+    row = connection.execute(query, given).one_or_none()
     return None if row is None else OnInstrument(*row[:6])
 
 
@@ -134,17 +149,20 @@ def instruments_ever_set(connection: Connection, instruments: Collection[str]) -
     return set(instruments) & set(connection.execute(_EVER_SET).scalars())
 
 
+_TIES: Final = (
+    select(tie).where(tie.c.reading_id.in_(bindparam("ids", expanding=True))).order_by(tie.c.number)
+)
+
+
 def tie_of(connection: Connection, reading_id: int) -> Tie | None:
     """Return the newest tie of a reading."""
-    query = select(tie).where(tie.c.reading_id == reading_id).order_by(tie.c.number.desc()).limit(1)
-    row = connection.execute(query).one_or_none()
-    return None if row is None else Tie(*row[:7])
+    return ties_of(connection, [reading_id]).get(reading_id)
 
 
 def ties_of(connection: Connection, reading_ids: Sequence[int]) -> dict[int, Tie]:
     """Return the newest tie of each reading that has one."""
-    query = select(tie).where(tie.c.reading_id.in_(reading_ids)).order_by(tie.c.number)
-    return {row.reading_id: Tie(*row[:7]) for row in connection.execute(query)}
+    rows = connection.execute(_TIES, {"ids": reading_ids})
+    return {row.reading_id: Tie(*row[:7]) for row in rows}
 
 
 def tie_history(connection: Connection, reading_id: int) -> list[TieChange]:

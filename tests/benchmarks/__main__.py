@@ -15,6 +15,7 @@ from tests.benchmarks import (
     hearing,
     postgresql,
     sheets,
+    standing,
     storage_rows,
 )
 from tests.benchmarks.report import Figure, machine, show
@@ -40,6 +41,7 @@ PARTS: dict[str, Callable[[], Iterable[Figure]]] = {
     "formulas": formulas.measure,
     "decode": _decoding,
     "desk": desk.measure,
+    "standing": standing.measure,
     "folders": folders.measure,
     "write": _writing,
     "sheets": sheets.measure,

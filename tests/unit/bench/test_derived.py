@@ -11,7 +11,8 @@ from bench.records import find
 from bench.results import Measured
 from evaluate.formulas import formula, recompute
 from evaluate.units import quantity
-from storage.queries.results import CurrentResult, ResultFilter, results_after
+from storage.queries.result_statements import ResultFilter
+from storage.queries.results import CurrentResult, results_after
 from storage.store import Store
 from tests.fakes.filled_store import NOON_US
 from tests.unit.bench.acts import act, make, person

@@ -12,7 +12,8 @@ from bench.due_controls import in_words
 from bench.due_list import Surroundings, due_list
 from bench.due_work import STREAM_FROM
 from bench.tray import NewItem
-from storage.queries.results import ResultFilter, results_after
+from storage.queries.result_statements import ResultFilter
+from storage.queries.results import results_after
 from storage.store import Store
 from tests.fakes.filled_store import NOON_US, Answer, Filler
 from tests.unit.bench.acts import act, make, person, take_in

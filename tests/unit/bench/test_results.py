@@ -19,9 +19,9 @@ from bench.taking import judge_covered
 from bench.tray import NewItem
 from evaluate.formulas import recompute
 from storage.queries.holds import holds as all_holds
+from storage.queries.result_statements import ResultFilter
 from storage.queries.results import (
     CurrentResult,
-    ResultFilter,
     ids_changed_since,
     results_after,
     results_by_id,

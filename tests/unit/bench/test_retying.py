@@ -10,9 +10,9 @@ from bench.records import find
 from bench.standing import stored_causes
 from storage.csv_text import DIALECTS, ResultSheetFilter, results_csv, results_revision
 from storage.queries.control_records import control_records
+from storage.queries.result_statements import ResultFilter
 from storage.queries.results import (
     CurrentResult,
-    ResultFilter,
     history_of_result,
     ids_changed_since,
     results_after,

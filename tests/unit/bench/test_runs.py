@@ -13,7 +13,8 @@ from bench.intake import Intake
 from bench.runs import SILENCE_US, RunWatch
 from bench.tray import NewItem
 from storage.queries import faults_before
-from storage.queries.results import ResultFilter, results_after
+from storage.queries.result_statements import ResultFilter
+from storage.queries.results import results_after
 from storage.queries.runs import Run, points_of_run, run_warnings, runs_after
 from storage.store import Store
 from tests.fakes.filled_store import NOON_US, Answer, Filler

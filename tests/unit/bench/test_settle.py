@@ -17,7 +17,8 @@ from bench.settle import rule_of, rules_of, shown
 from bench.standing import stored_causes
 from bench.tap import STALE_S, tap
 from storage.ledger import ActorKind
-from storage.queries.results import CurrentResult, ResultFilter, results_after
+from storage.queries.result_statements import ResultFilter
+from storage.queries.results import CurrentResult, results_after
 from storage.queries.settling import SettledRecord, settled_after
 from storage.store import Store
 from storage.verify import verify

@@ -12,9 +12,9 @@ from storage.queries import due
 from storage.queries.control_records import made_from_readings, next_control_record
 from storage.queries.publishing import due_after
 from storage.queries.readings import untaken_by_id
+from storage.queries.result_statements import ResultFilter
 from storage.queries.result_versions import amended_values
 from storage.queries.results import (
-    ResultFilter,
     history_of_result,
     ids_changed_since,
     results_after,

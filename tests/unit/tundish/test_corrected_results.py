@@ -6,9 +6,9 @@ from bench.canonical_json import from_text
 from bench.intake import CORRECTED, Intake
 from evaluate.formulas import recompute
 from storage.queries import ReadingFilter, newest_readings
+from storage.queries.result_statements import ResultFilter
 from storage.queries.results import (
     CurrentResult,
-    ResultFilter,
     history_of_result,
     original_result,
     results_after,

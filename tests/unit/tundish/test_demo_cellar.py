@@ -6,7 +6,8 @@ from bench.kinds.cellar import Sample
 from bench.records import find
 from simulators.samples import FIRST_SAMPLE, LOTS, otterquill
 from storage.queries.records import records_of_kind
-from storage.queries.results import ResultFilter, results_after
+from storage.queries.result_statements import ResultFilter
+from storage.queries.results import results_after
 from storage.queries.trays import tray_items
 from storage.store import open_store
 from tests.fakes.filled_store import NOON_US
