@@ -12,7 +12,8 @@ from fastapi import Depends, Header, Request
 from sqlalchemy import Connection, select
 from starlette.responses import Response
 
-from api.dependencies import ManagerOf, ServicesOf
+from api.database import Database
+from api.dependencies import DatabaseOf, ManagerOf, ServicesOf
 from api.problems import ParameterFault, ProblemError, problem_response
 from api.services import Services
 from bench.actor import Actor
@@ -57,6 +58,7 @@ class Desk:
     """Where one request hands in its act."""
 
     services: Services
+    database: Database
     actor: str
     route: str
     request_key: str | None
@@ -128,6 +130,7 @@ async def _desk(
     request: Request,
     actor: ManagerOf,
     services: ServicesOf,
+    database: DatabaseOf,
     idempotency_key: Annotated[
         str | None,
         Header(
@@ -138,7 +141,7 @@ async def _desk(
 ) -> Desk:
     digest = sha256(actor.encode() + b"\0" + await request.body()).digest()
     route = f"{request.method} {request.url.path}"
-    return Desk(services, actor, route, idempotency_key, digest)
+    return Desk(services, database, actor, route, idempotency_key, digest)
 
 
 DeskOf = Annotated[Desk, Depends(_desk)]

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal, NamedTuple
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, func, select
 
 from bench.actor import Actor
 from bench.canonical_json import from_text, to_text
@@ -18,14 +18,13 @@ from bench.kinds.laboratory import Method, Reagent
 from bench.parts import followers
 from bench.records import by_id, find
 from bench.refused import Fault, MalformedError, NotThereError, RefusedError
-from bench.results import judge
 from evaluate.errors import EvaluateError
 from evaluate.factor_history import FactorEntry, factor_in_force, factor_on_line
 from evaluate.formulas import recompute
 from storage.bench_rows import AmendmentItemRow, AmendmentRow, AmendmentStateRow
 from storage.queries.results import (
     CurrentResult,
-    newest_version,
+    newest_versions,
     results_by_id,
     results_in_scope,
     results_standing_on,
@@ -33,8 +32,8 @@ from storage.queries.results import (
 from storage.schema import amendment, amendment_item, amendment_state
 from storage.transaction import Transaction
 
-PIECE: Final = 500
-"""Most results staged in one commit: it takes a few milliseconds."""
+PIECE: Final = 100
+"""Most results staged in one commit: it takes some ten milliseconds."""
 
 
 class FactorFrom(NamedTuple):
@@ -217,12 +216,13 @@ def _scope(what: WhatIf) -> dict[str, object]:
 
 def stage(tx: Transaction, actor: Actor, amendment_id: int, items: Sequence[Supposed]) -> None:
     """Enter some values of an amendment; nothing is current yet."""
+    versions = newest_versions(tx.connection, [item.of.result_id for item in items])
     rows = [
         AmendmentItemRow(
             ordinal=ordinal,
             amendment_id=amendment_id,
             result_id=item.of.result_id,
-            version=newest_version(tx.connection, item.of.result_id) + 1,
+            version=versions[item.of.result_id] + 1,
             sample_id=item.of.sample_id,
             outcome="value",
             value_numeral=repr(item.value),
@@ -239,10 +239,8 @@ def stage(tx: Transaction, actor: Actor, amendment_id: int, items: Sequence[Supp
 
 def put_in_force(tx: Transaction, actor: Actor, amendment_id: int) -> None:
     """Make every staged value of an amendment current by one row."""
-    expected = tx.connection.execute(
-        select(amendment.c.expected_items).where(amendment.c.number == amendment_id)
-    ).scalar_one_or_none()
-    staged = len(results_of(tx.connection, amendment_id))
+    expected = expected_items(tx.connection, amendment_id)
+    staged = staged_items(tx.connection, amendment_id)
     if expected is None:
         raise NotThereError("amendment.unknown", f"there is no amendment {amendment_id}")
     if staged != expected:
@@ -252,20 +250,16 @@ def put_in_force(tx: Transaction, actor: Actor, amendment_id: int) -> None:
     _enter(tx, actor, "amendment.in_force", amendment_state=[AmendmentStateRow(amendment_id, "in_force")])
 
 
-def undo(tx: Transaction, actor: Actor, amendment_id: int) -> list[int]:
-    """Take an amendment back: what it changed shows what it showed before; a reason is wanted."""
+def undo(tx: Transaction, actor: Actor, amendment_id: int) -> None:
+    """Take an amendment back: what it changed shows what it showed before; a reason is wanted.
+
+    What stands on its results is brought in step with them when they are judged.
+    """
     if not actor.reason:
         raise MalformedError("act.reason_wanted", "say why it is taken back", Fault("reason", "is empty"))
     if state_of(tx.connection, amendment_id) != "in_force":
         raise RefusedError("amendment.not_in_force", f"amendment {amendment_id} is not in force")
     _enter(tx, actor, "amendment.undone", amendment_state=[AmendmentStateRow(amendment_id, "undone")])
-    ids = results_of(tx.connection, amendment_id)
-    return sorted({*ids, *catch_up(tx, actor, ids)})
-
-
-def judge_anew(tx: Transaction, actor: Actor, ids: Sequence[int]) -> None:
-    """Judge results anew after their values changed."""
-    judge(tx, actor, ids)
 
 
 def state_of(connection: Connection, amendment_id: int) -> str | None:
@@ -276,6 +270,18 @@ def state_of(connection: Connection, amendment_id: int) -> str | None:
         .order_by(amendment_state.c.number.desc())
         .limit(1)
     )
+    return connection.execute(query).scalar_one_or_none()
+
+
+def staged_items(connection: Connection, amendment_id: int) -> int:
+    """Return how many values of an amendment are entered."""
+    query = select(func.count()).where(amendment_item.c.amendment_id == amendment_id)
+    return int(connection.execute(query).scalar_one())
+
+
+def expected_items(connection: Connection, amendment_id: int) -> int | None:
+    """Return how many values an amendment will have; None if there is no such amendment."""
+    query = select(amendment.c.expected_items).where(amendment.c.number == amendment_id)
     return connection.execute(query).scalar_one_or_none()
 
 

@@ -11,10 +11,11 @@ from bench.actor import Actor
 from bench.control_records import About, Evidence, acceptance, enter, judge_check
 from bench.evaluation import evaluate
 from bench.kinds.laboratory import LimitSet, Method
+from bench.left_to_judge import Extent, judge_newest
 from bench.normalise import normal
 from bench.reasons import Cause
 from bench.records import Record, find, held_at, read
-from bench.results import Measured, judge, make_result
+from bench.results import Measured, make_result
 from bench.ties import Bond
 from bench.tray import mark_measured, tests_of
 from evaluate.units import quantity
@@ -22,7 +23,7 @@ from storage.queries.holds import holds
 from storage.queries.readings import UntakenReading
 from storage.queries.records import records_naming, records_of_kind
 from storage.queries.result_statements import ResultFilter
-from storage.queries.results import results_after, results_in_scope
+from storage.queries.results import results_after
 from storage.queries.runs import run_before
 from storage.queries.trays import TrayItem, tray_item_by_id
 from storage.rows import FaultRow
@@ -227,15 +228,12 @@ REACH_US: Final = 7 * 86_400_000_000
 
 
 def judge_covered(tx: Transaction, actor: Actor, about: About) -> list[int]:
-    """Judge anew the results beside a record that was entered: those before it in a hold, those after it."""
+    """Judge anew the results beside a record that was entered: those before it in a hold, those after it.
+
+    The newest are judged now, many more are left for the next pieces; returns what changed by now.
+    """
     brackets = [
         one.from_us for one in holds(tx.connection, open_only=True) if one.instrument == about.instrument
     ]
-    ids = results_in_scope(
-        tx.connection,
-        from_us=min([about.at_us - REACH_US, *brackets]),
-        to_us=None,
-        instrument=about.instrument,
-        method_id=about.method_id,
-    )
-    return judge(tx, actor, ids)
+    from_us = min([about.at_us - REACH_US, *brackets])
+    return judge_newest(tx, actor, Extent(max(0, from_us), None, about.instrument, about.method_id))

@@ -4,11 +4,11 @@ The walk knows no table by name: every row of every append-only table carries th
 and the entry's digest covers exactly those rows.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from sqlalchemy import Connection, Table, or_, select
+from sqlalchemy import Connection, Table, bindparam, func, or_, select
 from sqlalchemy.exc import NoResultFound
 
 from storage import schema_version
@@ -21,6 +21,8 @@ from storage.schema import APPEND_ONLY, ledger
 
 WINDOW: Final = 500
 """Ledger numbers looked at together: bounds memory."""
+NEVER: Final = 2**63 - 1
+"""Past every number of the ledger."""
 
 Progress = Callable[[int, int], None]
 """Called with how many entries were walked, and how many there are."""
@@ -88,9 +90,10 @@ def _walk(connection: Connection, expected: Head | None, progress: Progress) -> 
         before = genesis(info(connection).store_id)
     except NoResultFound:
         return Verdict(0, Head(0, b""), BadRow("store_info", 1, "the row that names the store is missing"))
+    tables = [_Brought(connection, table) for table in APPEND_ONLY]
     for begin in range(1, last + 1, WINDOW):
         end = min(begin + WINDOW, last + 1)
-        before, bad = _window(connection, before, begin, end, expected)
+        before, bad = _window(connection, tables, before, (begin, end), expected)
         if bad is not None:
             return Verdict(before.number, before, bad)
         progress(end - 1, last)
@@ -98,10 +101,15 @@ def _walk(connection: Connection, expected: Head | None, progress: Progress) -> 
 
 
 def _window(
-    connection: Connection, before: Head, begin: int, end: int, expected: Head | None
+    connection: Connection,
+    tables: Sequence["_Brought"],
+    before: Head,
+    window: tuple[int, int],
+    expected: Head | None,
 ) -> tuple[Head, BadRow | None]:
-    """Walk the entries `begin` to `end` (exclusive); return the last good head and what is wrong."""
-    brought = {table.name: _rows(connection, table, begin, end) for table in APPEND_ONLY}
+    """Walk the entries of a window (its end exclusive); return the last good head and what is wrong."""
+    begin, end = window
+    brought = {one.name: rows for one in tables if (rows := one.rows(begin, end))}
     for entry in _ledger_entries(connection, begin, end):
         bad = _judge(before, entry, brought, expected)
         if bad is not None:
@@ -133,23 +141,44 @@ def _judge(
     return None
 
 
+_ENTRIES: Final = (
+    select(ledger)
+    .where(ledger.c.number >= bindparam("begin"), ledger.c.number < bindparam("end"))
+    .order_by(ledger.c.number)
+)
+
+
 def _ledger_entries(connection: Connection, begin: int, end: int) -> list[Entry]:
-    statement = (
-        select(ledger).where(ledger.c.number >= begin, ledger.c.number < end).order_by(ledger.c.number)
-    )
-    return [Entry(*row) for row in connection.execute(statement)]
+    return [Entry(*row) for row in connection.execute(_ENTRIES, {"begin": begin, "end": end})]
 
 
-def _rows(connection: Connection, table: Table, begin: int, end: int) -> dict[int, list[Row]]:
-    statement = (
-        select(table)
-        .where(table.c.number >= begin, table.c.number < end)
-        .order_by(*table.primary_key.columns)
-    )
-    found: dict[int, list[Row]] = {}
-    for row in connection.execute(statement):
-        found.setdefault(row.number, []).append(tuple(row))
-    return found
+class _Brought:
+    """Gives the rows of one table by the numbers of their entries; is not asked where it has none."""
+
+    def __init__(self, connection: Connection, table: Table) -> None:
+        number = table.c.number
+        self.name = table.name
+        self._connection = connection
+        self._rows = (
+            select(table)
+            .where(number >= bindparam("begin"), number < bindparam("end"))
+            .order_by(*table.primary_key.columns)
+        )
+        self._next = select(func.min(number)).where(number >= bindparam("begin"))
+        self._first = 0
+        """Before it the table has no rows that were not given."""
+
+    def rows(self, begin: int, end: int) -> dict[int, list[Row]]:
+        """Return the rows that entries from `begin` to before `end` brought."""
+        found: dict[int, list[Row]] = {}
+        if self._first >= end:
+            return found
+        for row in self._connection.execute(self._rows, {"begin": begin, "end": end}):
+            found.setdefault(row.number, []).append(tuple(row))
+        if not found:
+            after = self._connection.execute(self._next, {"begin": end}).scalar()
+            self._first = NEVER if after is None else after
+        return found
 
 
 def _beyond(connection: Connection, last: int) -> BadRow | None:

@@ -1,7 +1,7 @@
 """What the daemon does beside hearing: take readings in, beat the heart, log the head of the ledger."""
 
 import asyncio
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
 from concurrent.futures import Future
 from contextlib import suppress
 from typing import Protocol
@@ -39,15 +39,20 @@ class Step2(Protocol):
         """Take the next readings; return how many."""
 
 
-async def take_in(store: Store, intake: Step2) -> None:
-    """Run step 2 whenever something was committed; a fault in it is logged and does not stop the hearing."""
+async def take_in(
+    store: Store, intake: Step2, *, sleep: Callable[[float], Awaitable[None]] = asyncio.sleep
+) -> None:
+    """Run step 2 whenever something was committed; a fault in it is logged and does not stop the hearing.
+
+    What comes after a quiet moment is taken at once.
+    """
     bell = asyncio.Event()
     loop = asyncio.get_running_loop()
     end = store.writer.subscribe(lambda _head: _ring(loop, bell))
     try:
         while True:
             bell.clear()
-            await asyncio.sleep(PACE_S if await all_taken(intake) else RETRY_S)
+            await sleep(PACE_S if await all_taken(intake) else RETRY_S)
             await bell.wait()
     finally:
         end()

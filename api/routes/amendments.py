@@ -8,6 +8,7 @@ from sqlalchemy import Connection
 
 from api.dependencies import DatabaseOf
 from api.desk import DeskOf, Work
+from api.left_to_judge import judge_what_is_left
 from api.parameters import Identifier
 from api.problems import not_found
 from api.routing import reads, writes
@@ -26,6 +27,7 @@ from bench import amendments
 from bench.actor import Actor
 from bench.amendments import PIECE, Supposed, WhatIf
 from bench.decisions import Decider
+from bench.left_to_judge import Extent, judge_newest
 from bench.refused import RefusedError
 from storage.transaction import Transaction
 
@@ -77,12 +79,13 @@ async def apply(body: ApplyBody, desk: DeskOf, database: DatabaseOf) -> Any:
     what = what_if(body)
     found = await database.read(_supposed, what)
     made = await desk.act(lambda tx, by: _begin(tx, by, what, len(found)), reason=body.reason)
-    pieces = [found[start : start + PIECE] for start in range(0, len(found), PIECE)]
-    for piece in pieces:
-        await desk.without_key().act(_stage(made["id"], piece))
+    if await database.read(amendments.state_of, made["id"]) is not None:
+        return await database.read(_body, made["id"])  # the same request, sent again
+    staged = await database.read(amendments.staged_items, made["id"])
+    for start in range(staged, len(found), PIECE):
+        await desk.without_key().act(_stage(made["id"], found[start : start + PIECE]))
     await desk.without_key().act(lambda tx, by: _in_force(tx, by, made["id"]), reason=body.reason)
-    for piece in pieces:
-        await desk.without_key().act(_judge([one.of.result_id for one in piece]))
+    await judge_what_is_left(desk)
     return await database.read(_body, made["id"])
 
 
@@ -102,15 +105,8 @@ def _stage(amendment_id: int, piece: list[Supposed]) -> Work:
 
 def _in_force(tx: Transaction, by: Actor, amendment_id: int) -> dict[str, Any]:
     amendments.put_in_force(tx, by, amendment_id)
+    judge_newest(tx, by, Extent(amendment_id=amendment_id))
     return {}
-
-
-def _judge(ids: list[int]) -> Work:
-    def work(tx: Transaction, by: Actor) -> dict[str, Any]:
-        amendments.judge_anew(tx, by, ids)
-        return {}
-
-    return work
 
 
 @reads(router, "/amendments/{number}", response_model=AmendmentBody, summary="One amendment")
@@ -124,7 +120,8 @@ def _body(connection: Connection, number: int) -> AmendmentBody:
     if not results:
         raise not_found(f"there is no amendment {number}")
     state = amendments.state_of(connection, number) or "staged"
-    return AmendmentBody(id=number, state=state, results=results)
+    expected = amendments.expected_items(connection, number) or 0
+    return AmendmentBody(id=number, state=state, results=results, expected=expected)
 
 
 @writes(router, "POST", "/amendments/{number}/undo", response_model=DoneAnswer, summary="Take it back")
@@ -132,7 +129,10 @@ async def undo(number: Identifier, body: UndoBody, desk: DeskOf) -> Any:
     """Take an amendment back: its results show what they showed before; a reason is wanted."""
 
     def work(tx: Transaction, by: Actor) -> dict[str, Any]:
-        amendments.judge_anew(tx, by, amendments.undo(tx, by, number))
+        amendments.undo(tx, by, number)
+        judge_newest(tx, by, Extent(amendment_id=number))
         return {"done": True}
 
-    return await desk.act(work, reason=body.reason)
+    done = await desk.act(work, reason=body.reason)
+    await judge_what_is_left(desk)
+    return done

@@ -8,7 +8,8 @@ from fastapi import APIRouter, Query
 from sqlalchemy import Connection
 
 from api.dependencies import DatabaseOf, ServicesOf
-from api.desk import Desk, DeskOf
+from api.desk import Desk, DeskOf, Work
+from api.left_to_judge import judge_what_is_left
 from api.parameters import After, Identifier, Limit, Moment
 from api.problems import not_found
 from api.routes.trays import code_of
@@ -71,7 +72,14 @@ async def _enter(
         judge_covered(tx, by, about)
         return {"id": number}
 
-    return await desk.act(work, reason=body.reason, status=HTTPStatus.CREATED)
+    return await _done(desk, work, body.reason)
+
+
+async def _done(desk: Desk, work: Work, reason: str | None) -> Any:
+    """Act, and see to what the act left to be judged."""
+    made = await desk.act(work, reason=reason, status=HTTPStatus.CREATED)
+    await judge_what_is_left(desk)
+    return made
 
 
 def _about(
@@ -191,7 +199,7 @@ async def add_check(body: CheckBody, desk: DeskOf, services: ServicesOf) -> Any:
         number = enter_check(tx, by, about, method, body.given, evidence=_evidence(tx, body))
         return {"id": number}
 
-    return await desk.act(work, reason=body.reason, status=HTTPStatus.CREATED)
+    return await _done(desk, work, body.reason)
 
 
 @reads(router, "/control-records", response_model=ControlRecordPage, summary="Judged records")

@@ -7,6 +7,7 @@ from sqlalchemy import Connection
 
 from api.dependencies import DatabaseOf
 from api.desk import DeskOf
+from api.left_to_judge import judge_what_is_left
 from api.parameters import Identifier
 from api.problems import not_found
 from api.routing import reads, writes
@@ -14,7 +15,7 @@ from api.schemas.bench import DoneAnswer, HoldBody, HoldList, NarrowBody, Settle
 from api.times import rfc3339
 from bench import holds as acts
 from bench.actor import Actor
-from bench.results import judge
+from bench.left_to_judge import Extent, judge_newest
 from storage.queries.holds import Hold, hold_by_number, hold_changes, holds
 from storage.queries.results import results_in_scope
 from storage.transaction import Transaction
@@ -88,9 +89,11 @@ async def settle_hold(number: Identifier, body: SettleBody, desk: DeskOf) -> Any
 
     def work(tx: Transaction, by: Actor) -> dict[str, Any]:
         acts.settle(tx, by, number, body.way)
-        return _judged_anew(tx, by, number)
+        return _judged_anew(tx, by, hold_by_number(tx.connection, number))
 
-    return await desk.act(work, reason=body.reason)
+    done = await desk.act(work, reason=body.reason)
+    await judge_what_is_left(desk)
+    return done
 
 
 @writes(router, "POST", "/holds/{number}/narrow", response_model=DoneAnswer, summary="Narrow a hold")
@@ -99,16 +102,20 @@ async def narrow_hold(number: Identifier, body: NarrowBody, desk: DeskOf) -> Any
 
     def work(tx: Transaction, by: Actor) -> dict[str, Any]:
         before = hold_by_number(tx.connection, number)
-        inside = [] if before is None else _inside(tx.connection, before)
         acts.narrow(tx, by, number, body.begin, body.end)
-        judge(tx, by, inside)
-        return {"done": True}
+        return _judged_anew(tx, by, before)
 
-    return await desk.act(work, reason=body.reason)
+    done = await desk.act(work, reason=body.reason)
+    await judge_what_is_left(desk)
+    return done
 
 
-def _judged_anew(tx: Transaction, by: Actor, number: int) -> dict[str, Any]:
-    found = hold_by_number(tx.connection, number)
-    if found is not None:
-        judge(tx, by, _inside(tx.connection, found))
+def _judged_anew(tx: Transaction, by: Actor, of: Hold | None) -> dict[str, Any]:
+    if of is not None:
+        judge_newest(tx, by, _extent(of))
     return {"done": True}
+
+
+def _extent(of: Hold) -> Extent:
+    until_us = None if of.until_us is None else of.until_us - 1
+    return Extent(of.from_us + 1, until_us, of.instrument, of.method_id)

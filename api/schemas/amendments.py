@@ -74,6 +74,7 @@ class AmendmentBody(Body):
     id: int
     state: str = Field(description="staged, in_force, undone or abandoned.")
     results: list[int]
+    expected: int = Field(description="How many results it will change; while it is staged fewer are there.")
 
 
 def what_if(body: SupposeBody) -> WhatIf:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any, Final
 
-from sqlalchemy import ColumnElement, ScalarSelect, Select, Table, and_, bindparam, func, select
+from sqlalchemy import ColumnElement, ScalarSelect, Select, Table, and_, bindparam, func, or_, select
 
 from storage.queries.tied_results import is_of_samples
 from storage.schema import amendment_item, amendment_state, release, result, standing
@@ -124,3 +124,18 @@ def newest_as_judged(*names: str) -> Select[Any]:
     conditions = [_CONDITIONS[name] for name in names]
     query = _as_judged(FOR_EVER).where(*conditions, result.c.number < bindparam("before"))
     return query.order_by(result.c.number.desc()).limit(bindparam("limit"))
+
+
+@cache
+def newest_ids(*names: str) -> Select[Any]:
+    """Select ids of results `before` one, the newest first: of an amendment, or of a stretch and a scope."""
+    if names == ("amendment_id",):
+        number = amendment_item.c.result_id
+        query = select(number).where(amendment_item.c.amendment_id == bindparam("amendment_id"))
+    else:
+        number = result.c.number
+        stretch = {"from_us": _CONDITIONS["from_us"], "to_us": result.c.at_us <= bindparam("to_us")}
+        scope = [_CONDITIONS[name] for name in names if name not in stretch]
+        query = select(number).where(*(stretch[name] for name in names if name in stretch))
+        query = query.where(or_(*scope)) if scope else query
+    return query.where(number < bindparam("before")).order_by(number.desc()).limit(bindparam("limit"))

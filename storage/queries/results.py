@@ -3,7 +3,7 @@
 Original rows are never changed; what is current is worked out here and nowhere else.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
@@ -18,6 +18,7 @@ from storage.queries.result_statements import (
     as_judged,
     asked,
     newest_as_judged,
+    newest_ids,
     values,
 )
 from storage.queries.tied_results import newest_ties, results_tied_since, ties_of_result
@@ -253,8 +254,20 @@ def history_of_result(connection: Connection, result_id: int) -> list[Change]:
 
 def newest_version(connection: Connection, result_id: int) -> int:
     """Return the highest version of a result, in force or not."""
-    query = select(func.max(amendment_item.c.version)).where(amendment_item.c.result_id == result_id)
-    return connection.execute(query).scalar() or 1
+    return newest_versions(connection, [result_id])[result_id]
+
+
+_VERSIONS: Final = (
+    select(amendment_item.c.result_id, func.max(amendment_item.c.version).label("newest"))
+    .where(amendment_item.c.result_id.in_(bindparam("ids", expanding=True)))
+    .group_by(amendment_item.c.result_id)
+)
+
+
+def newest_versions(connection: Connection, ids: Sequence[int]) -> dict[int, int]:
+    """Return the highest version of each of some hundred results, in force or not."""
+    rows = connection.execute(_VERSIONS, {"ids": ids})
+    return dict.fromkeys(ids, 1) | {row.result_id: row.newest for row in rows}
 
 
 def _original(row: Any) -> CurrentResult:
@@ -359,3 +372,14 @@ def results_in_scope(
     if scope:
         query = query.where(or_(*scope))
     return list(connection.execute(query.order_by(result.c.number)).scalars())
+
+
+def newest_in_extent(
+    connection: Connection, extent: Mapping[str, Any], *, before: int | None, limit: int
+) -> list[int]:
+    """Return the newest ids before one, of an `amendment_id` or as :func:`results_in_scope` has them.
+
+    Otherwise `extent` tells some of `from_us`, `to_us`, `instrument` and `method_id`. [µs]
+    """
+    given = {**extent, "before": FOR_EVER if before is None else before, "limit": limit}
+    return list(connection.execute(newest_ids(*extent), given).scalars())

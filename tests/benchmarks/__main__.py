@@ -13,6 +13,8 @@ from tests.benchmarks import (
     folders,
     formulas,
     hearing,
+    large,
+    large_acts,
     postgresql,
     sheets,
     standing,
@@ -42,6 +44,7 @@ PARTS: dict[str, Callable[[], Iterable[Figure]]] = {
     "decode": _decoding,
     "desk": desk.measure,
     "standing": standing.measure,
+    "acts": large_acts.measure,
     "folders": folders.measure,
     "write": _writing,
     "sheets": sheets.measure,
@@ -53,13 +56,17 @@ PARTS: dict[str, Callable[[], Iterable[Figure]]] = {
     "far": far.measure,
 }
 
+ON_REQUEST: dict[str, Callable[[], Iterable[Figure]]] = {"large": large.measure}
+"""What takes too long to be measured each time."""
+
 
 def main() -> int:
     """Measure the parts that are asked for; all without an argument."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("part", nargs="*", choices=[*PARTS, []], help="which figures; all if none is named")
+    text = f"which figures; if none is named all but {', '.join(ON_REQUEST)}"
+    parser.add_argument("part", nargs="*", choices=[*PARTS, *ON_REQUEST, []], help=text)
     chosen = parser.parse_args().part or list(PARTS)
-    figures = [figure for part in chosen for figure in PARTS[part]()]
+    figures = [figure for part in chosen for figure in (PARTS | ON_REQUEST)[part]()]
     held = show(figures, machine(sqlite_module().sqlite_version))
     return 0 if held else 1
 

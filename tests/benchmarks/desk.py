@@ -36,33 +36,39 @@ def p99_ms(work: Callable[[], object]) -> float:
 
 
 @contextmanager
-def _store() -> Iterator[Store]:
+def store_at() -> Iterator[tuple[Path, Store]]:
+    """Give a store in a file of its own."""
     with tempfile.TemporaryDirectory() as folder:
-        store = open_store(Path(folder) / "bench.db", kind="real", clock_us=lambda: NOON_US)
-        yield store
+        path = Path(folder) / "bench.db"
+        store = open_store(path, kind="real", clock_us=lambda: NOON_US)
+        yield path, store
         store.close()
 
 
-def _fill(store: Store, rest: Rest) -> int:
-    """Enter one result amid many readings, and return its number."""
+def one_result(store: Store, rest: Rest) -> int:
+    """Enter one result that a burette gave, and return its number."""
     enter_acidity(rest)
     rest.post("/trays/burette-1/on", {"sample": "CK4H7M"})
     filler = Filler(store, at_us=NOON_US + 300_000_000)
     filler.hear(filler.open("burette", "burette-1"), b"8.40", [Answer("dispensed_volume", "8.40", "mL")])
     take_in(store)
     (result,) = rest.get("/results")["items"]
+    number: int = result["id"]
+    return number
+
+
+def _fill(store: Store) -> None:
+    filler = Filler(store, at_us=NOON_US + 600_000_000)
     stream = filler.open("ph", "ph-meter-1")
     frame = [Answer("ph", "3.41", "pH") for _ in range(500)]
     for _ in range(READINGS // len(frame)):
         filler.hear(stream, b"x", frame)
     take_in(store)
-    number: int = result["id"]
-    return number
 
 
 def measure() -> list[Figure]:
     """Measure the due list for five hundred lots, and the thread of a result over REST."""
-    with _store() as store:
+    with store_at() as (_, store):
         act(store, five_hundred_lots)
         now_us = NOON_US + 40 * 86_400_000_000
 
@@ -71,8 +77,9 @@ def measure() -> list[Figure]:
                 due_list(connection, now_us, Surroundings())
 
         figures = [Figure(f"due list for {LOTS} lots", p99_ms(due), "ms", 100)]
-    with _store() as store, rest_on(store) as rest:
-        number = _fill(store, rest)
+    with store_at() as (_, store), rest_on(store) as rest:
+        number = one_result(store, rest)
+        _fill(store)
 
         def one() -> None:
             with store.reader() as connection:

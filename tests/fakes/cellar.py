@@ -6,11 +6,12 @@ from typing import Any, Final, TypeVar
 
 from bench import judging, records, results
 from bench.actor import Actor
-from bench.amendments import Supposed, WhatIf, begin, judge_anew, put_in_force, stage, undo
+from bench.amendments import Supposed, WhatIf, begin, put_in_force, stage, undo
 from bench.canonical_json import to_text
 from bench.control_records import About, enter
 from bench.kinds.cellar import Lot, Sample
 from bench.kinds.laboratory import Method
+from bench.left_to_judge import Extent, judge_newest
 from bench.records import find
 from bench.results import Measured, make_result
 from storage.bench_rows import AdditionRow, AdditionStepRow
@@ -71,7 +72,7 @@ class Cellar:
             number = begin(tx, why, WhatIf(NOON_US, NOON_US + HOUR_US, method="SO2", sample_ml=10.0), 1)
             stage(tx, why, number, [Supposed(of, value, None, of.inputs)])
             put_in_force(tx, why, number)
-            judge_anew(tx, why, [result_id])
+            judge_newest(tx, why, Extent(amendment_id=number))
             return number
 
         return self._do(work)
@@ -79,7 +80,12 @@ class Cellar:
     def take_back(self, amendment: int) -> None:
         """Undo an amendment."""
         why = replace(BY, reason="it was 20 mL after all")
-        self._do(lambda tx: judge_anew(tx, why, undo(tx, why, amendment)))
+
+        def work(tx: Transaction) -> None:
+            undo(tx, why, amendment)
+            judge_newest(tx, why, Extent(amendment_id=amendment))
+
+        self._do(work)
 
     def mass_check(self, shown_g: float, at_us: int = NOON_US) -> int:
         """Enter the check of a balance with 100 g."""

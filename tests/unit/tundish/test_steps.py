@@ -12,7 +12,7 @@ from storage.store import Store
 from storage.transaction import Transaction
 from tests.fakes.clock import FakeClock
 from tests.fakes.store_writer import SomeDisk
-from tundish.steps import Heart, all_taken, let_go_of_a_stuck_store
+from tundish.steps import Heart, all_taken, let_go_of_a_stuck_store, take_in
 
 
 def test_one_beat_of_the_heart_waits_at_most(store: Store) -> None:
@@ -68,6 +68,38 @@ async def test_a_round_of_step_2_takes_what_was_there_and_leaves_the_rest_to_the
     intake = BusyIntake(behind)
     assert await all_taken(intake)
     assert intake.steps == steps
+
+
+class NotingIntake(BusyIntake):
+    """Step 2 that notes its steps among other things, and tells of the second."""
+
+    def __init__(self, notes: list[str], second: threading.Event) -> None:
+        super().__init__(behind=0)
+        self._notes = notes
+        self._second = second
+
+    def step(self) -> int:
+        """Take what came."""
+        self._notes.append("step")
+        if self._notes.count("step") == 2:
+            self._second.set()
+        return super().step()
+
+
+async def test_what_is_heard_after_a_quiet_moment_is_taken_at_once(store: Store) -> None:
+    notes: list[str] = []
+    second, paused = threading.Event(), asyncio.Event()
+
+    async def sleep(_pause_s: float) -> None:
+        notes.append("pause")
+        paused.set()
+
+    taking = asyncio.create_task(take_in(store, NotingIntake(notes, second), sleep=sleep))
+    await asyncio.wait_for(paused.wait(), 10)
+    store.writer.submit(lambda _tx: None).result(10)
+    assert await asyncio.to_thread(second.wait, 10)
+    taking.cancel()
+    assert notes[:3] == ["step", "pause", "step"]
 
 
 def full(_tx: Transaction) -> None:
