@@ -30,7 +30,7 @@ from storage.transaction import Transaction
 PLACE: Final = "intake"
 """Name of this step's place in the store."""
 
-CORRECTED: Final = 50
+CORRECTED: Final = 25
 """Most corrected readings of one commit: what stands on each is looked for."""
 
 SOMEBODYS: Final = 8

@@ -18,7 +18,7 @@ from storage.rows import DriverRow, FrameRow, PourCaptureRow, PourRow, ReadingRo
 from storage.transaction import Transaction
 from storage.writer import Writer
 
-PIECE: Final = 50
+PIECE: Final = 25
 """Most readings, or frames, entered in one commit: it takes some milliseconds."""
 
 Item = TypeVar("Item")

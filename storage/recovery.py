@@ -9,7 +9,7 @@ from typing import Final
 from sqlalchemy import Connection, select
 
 from storage.ledger import ActorKind, Head
-from storage.queries import capture_counts
+from storage.queries.captures import stream_bytes
 from storage.rows import CaptureEndRow, Row, SessionEndRow
 from storage.schema import capture, capture_end, chunk, heartbeat, session, session_end
 from storage.transaction import Statements, Transaction
@@ -36,9 +36,8 @@ def close_what_was_left_open(connection: Connection, chain: Head, at_us: int, st
     tx = Transaction(connection, chain, statements)
     alive_us = connection.execute(select(heartbeat.c.last_at_us)).scalar()
     for number, opened_us in connection.execute(_OPEN_CAPTURES).all():
-        counts = capture_counts(connection, number)
         silent_us = max(opened_us, alive_us or opened_us, _last_chunk_us(connection, number))
-        end = CaptureEndRow(number, silent_us, "found_open", WHY, counts.heard_bytes, counts.sent_bytes)
+        end = CaptureEndRow(number, silent_us, "found_open", WHY, *stream_bytes(connection, number))
         _enter(tx, "capture.found_open", at_us, "capture_end", end)
     for number in connection.execute(_OPEN_SESSIONS).scalars().all():
         _enter(tx, "session.found_dead", at_us, "session_end", SessionEndRow(number, at_us, "found_dead"))

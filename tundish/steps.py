@@ -47,8 +47,8 @@ async def take_in(
     What comes after a quiet moment is taken at once.
     """
     bell = asyncio.Event()
-    loop = asyncio.get_running_loop()
-    end = store.writer.subscribe(lambda _head: _ring(loop, bell))
+    ringer = Ringer(asyncio.get_running_loop(), bell, store.writer.head.number)
+    end = store.writer.subscribe(ringer.ring)
     try:
         while True:
             bell.clear()
@@ -72,9 +72,19 @@ async def all_taken(intake: Step2) -> bool:
     return True
 
 
-def _ring(loop: asyncio.AbstractEventLoop, bell: asyncio.Event) -> None:
-    if not bell.is_set():
-        loop.call_soon_threadsafe(bell.set)
+class Ringer:
+    """Rings when something was entered; a beat of the heart is committed too, and enters nothing."""
+
+    def __init__(self, loop: asyncio.AbstractEventLoop, bell: asyncio.Event, head: int) -> None:
+        self._loop = loop
+        self._bell = bell
+        self._head = head
+
+    def ring(self, head: int) -> None:
+        """Take the head of the ledger after a commit."""
+        if head != self._head and not self._bell.is_set():
+            self._loop.call_soon_threadsafe(self._bell.set)
+        self._head = head
 
 
 class Heart:

@@ -90,7 +90,7 @@ def capture_by_number(connection: Connection, number: int) -> CaptureRecord | No
 
 def capture_counts(connection: Connection, number: int) -> CaptureCounts:
     """Count what a capture holds; walks its index, so it is for one capture at a time."""
-    heard, sent = (_stream_bytes(connection, number, direction) for direction in (HEARD, "sent"))
+    heard, sent = stream_bytes(connection, number)
     by_outcome = (
         select(frame.c.outcome, func.count())
         .where(current_frames(shape_of(connection, number), number))
@@ -105,7 +105,13 @@ def capture_counts(connection: Connection, number: int) -> CaptureCounts:
     return CaptureCounts(heard, sent, outcomes.get("read", 0), outcomes.get("refused", 0), readings)
 
 
-def _stream_bytes(connection: Connection, capture_number: int, direction: str) -> int:
+def stream_bytes(connection: Connection, number: int) -> tuple[int, int]:
+    """Return how many bytes of a capture were heard and sent. [bytes]"""
+    heard, sent = (_end_of_stream(connection, number, direction) for direction in (HEARD, "sent"))
+    return heard, sent
+
+
+def _end_of_stream(connection: Connection, capture_number: int, direction: str) -> int:
     last = connection.execute(
         select(chunk.c.offset + func.length(chunk.c.data))
         .where(chunk.c.capture_number == capture_number, chunk.c.direction == direction)

@@ -11,8 +11,9 @@ from storage.schema import heartbeat
 from storage.store import Store
 from storage.transaction import Transaction
 from tests.fakes.clock import FakeClock
+from tests.fakes.store_contents import enter
 from tests.fakes.store_writer import SomeDisk
-from tundish.steps import Heart, all_taken, let_go_of_a_stuck_store, take_in
+from tundish.steps import Heart, Ringer, all_taken, let_go_of_a_stuck_store, take_in
 
 
 def test_one_beat_of_the_heart_waits_at_most(store: Store) -> None:
@@ -96,10 +97,22 @@ async def test_what_is_heard_after_a_quiet_moment_is_taken_at_once(store: Store)
 
     taking = asyncio.create_task(take_in(store, NotingIntake(notes, second), sleep=sleep))
     await asyncio.wait_for(paused.wait(), 10)
-    store.writer.submit(lambda _tx: None).result(10)
+    store.writer.submit(lambda tx: enter(tx, "something.said", {})).result(10)
     assert await asyncio.to_thread(second.wait, 10)
     taking.cancel()
     assert notes[:3] == ["step", "pause", "step"]
+
+
+async def test_a_beat_of_the_heart_which_enters_nothing_lets_nobody_look_for_readings() -> None:
+    bell = asyncio.Event()
+    ringer = Ringer(asyncio.get_running_loop(), bell, head=3)
+    rung = []
+    for head in (3, 4, 4):
+        bell.clear()
+        ringer.ring(head)
+        await asyncio.sleep(0)
+        rung.append(bell.is_set())
+    assert rung == [False, True, False]
 
 
 def full(_tx: Transaction) -> None:
