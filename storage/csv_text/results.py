@@ -12,6 +12,7 @@ from sqlalchemy import Connection, Select, case, func, literal, select
 
 from storage.csv_text import current
 from storage.csv_text.dialects import Column, Dialect, Kind, Reader
+from storage.csv_text.reason_words import reason_words
 from storage.csv_text.sheet import Sheet, sheet_of
 from storage.schema import amendment_state, record, release, result, standing, tie
 
@@ -51,7 +52,7 @@ def results_columns(store_kind: str) -> tuple[Column, ...]:
         Column("end_point", Kind.TEXT, result.c.end_point),
         Column("outcome", Kind.TEXT, current.outcome),
         Column("standing", Kind.TEXT, current.standing_word),
-        Column("reasons", Kind.TEXT, current.reasons),
+        Column("reasons", Kind.TEXT, reason_words(current.reasons)),
         Column("released", Kind.INTEGER, case((current.mark == "released", 1), else_=0)),
         Column("method", Kind.TEXT, current.code_of(result.c.method_id)),
         Column("method_version", Kind.INTEGER, result.c.method_version),

@@ -7,6 +7,7 @@ from typing import Any, Final
 from sqlalchemy import Connection, Select, func, literal, select
 
 from storage.csv_text.dialects import Column, Kind, Reader
+from storage.csv_text.reason_words import reason_words
 from storage.csv_text.sheet import Sheet, sheet_of
 from storage.schema import control_record, record
 
@@ -62,7 +63,7 @@ def control_columns(store_kind: str) -> tuple[Column, ...]:
         Column("value", Kind.NUMERAL, control_record.c.value_numeral),
         Column("unit", Kind.TEXT, control_record.c.unit),
         Column("verdict", Kind.TEXT, control_record.c.verdict),
-        Column("reasons", Kind.TEXT, control_record.c.reasons),
+        Column("reasons", Kind.TEXT, reason_words(control_record.c.reasons)),
         Column("valid_until_utc", Kind.MOMENT, control_record.c.valid_until_us),
         Column("typed", Kind.INTEGER, control_record.c.hand),
         Column("limit_set", Kind.TEXT, _code_of(control_record.c.limit_set_id)),

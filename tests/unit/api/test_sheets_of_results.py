@@ -128,6 +128,19 @@ async def test_where_there_is_no_number_there_is_none_and_the_note_says_why(
     assert cell["free_so2 [mg/L as SO2]"] is None
 
 
+async def test_reasons_stand_in_a_cell_as_their_codes(client: Client, cellar: Cellar) -> None:
+    cellar.result("A1", "SO2", None, outcome="above_range")
+    cellar.result("A2", "SO2", 28.0)
+    doubtful, good = await rows(client, "/sheets/results.csv?all=true")
+    wide, _ = await rows(client, "/sheets/wide.csv?all=true")
+    assert f"above_range; {doubtful['reasons']}" == wide["free_so2 [mg/L as SO2] note"]
+    assert good["reasons"] == ""
+    assert [cell["reasons"] for cell in await cells(client, "/sheets/results.xlsx?all=true")] == [
+        doubtful["reasons"],
+        None,
+    ]
+
+
 async def test_only_released_results_are_shown_unless_all_are_asked_for(
     client: Client, cellar: Cellar
 ) -> None:
