@@ -7,6 +7,7 @@ for a while; so does each at first, since nobody knows it yet.
 
 import asyncio
 import contextlib
+import sys
 import threading
 import time
 from collections.abc import Callable
@@ -17,6 +18,9 @@ T = TypeVar("T")
 QUICK_WORK_NS: Final = 5_000_000  # [ns] of processor time; more holds the other lines up
 QUICK_WAIT_NS: Final = 50_000_000  # [ns] from begin to end; a driver that sleeps or waits works little
 QUICK_IN_A_ROW: Final = 16  # turns after which a driver is known to be quick
+GIVE_WAY_S: Final = 0.000_02
+"""How long a thread keeps the interpreter while others want it, as long as a turn runs in one: a message
+passes through several threads until it is kept, and each waits so long for a driver that works. [s]"""
 
 
 class Turns(Protocol):
@@ -24,6 +28,31 @@ class Turns(Protocol):
 
     async def take(self, work: Callable[[], T]) -> T:
         """Return what the work returns; raise what it raises."""
+
+
+class _GivingWay:
+    """Makes threads give way sooner while there are turns that want it."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._turns = 0
+        self._usual_s = 0.0
+
+    def __enter__(self) -> None:
+        with self._lock:
+            if self._turns == 0:
+                self._usual_s = sys.getswitchinterval()
+                sys.setswitchinterval(GIVE_WAY_S)
+            self._turns += 1
+
+    def __exit__(self, *_: object) -> None:
+        with self._lock:
+            self._turns -= 1
+            if self._turns == 0:
+                sys.setswitchinterval(self._usual_s)
+
+
+_giving_way: Final = _GivingWay()
 
 
 class OnTheLoop:
@@ -67,7 +96,8 @@ async def _apart(work: Callable[[], T]) -> T:
 
     def run() -> None:
         try:
-            result = work()
+            with _giving_way:
+                result = work()
         except BaseException as error:
             tell(answer.set_exception, error)
         else:

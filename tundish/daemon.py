@@ -2,7 +2,6 @@
 
 import asyncio
 import gc
-import sys
 from collections.abc import Callable, Coroutine
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
@@ -44,9 +43,6 @@ LET_GO_S = 5.0
 """How long a stop waits for a store that cannot be written. [s]"""
 COLLECT_AFTER = (20_000, 20, 20)
 """How many objects more than were freed, then how many smaller collections, before one of each generation."""
-TURN_S = 0.000_1
-"""How long a thread that works keeps the interpreter while others want it: a message passes through several
-threads, each of which waits so long for a driver that works long. [s]"""
 READER_SILENT_S = 10.0
 """A reader thread that has not come round for so long is no longer alive. [s]"""
 
@@ -117,7 +113,6 @@ class Daemon:
                 served = {"network": config.network.url} if config.network else {}
                 log.info("daemon.started", address=f"{config.api.address}/", lines=len(plans), **served)
                 _collect_seldom()
-                sys.setswitchinterval(TURN_S)
                 self._notifier.ready()
                 await self._until_stopped(for_s)
                 self._notifier.stopping()

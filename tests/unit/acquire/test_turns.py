@@ -1,9 +1,11 @@
 """A slow driver holds up its own line and no other."""
 
 import asyncio
+import sys
 import threading
 import time
 from collections.abc import Callable
+from functools import partial
 
 import pytest
 
@@ -43,6 +45,22 @@ async def test_the_loop_goes_on_while_a_driver_that_nobody_knows_takes_its_turn(
     await asyncio.sleep(0)
     gate.set()  # were the turn on the loop, nobody could
     assert await asyncio.wait_for(turn, LIMIT_S)
+
+
+async def test_threads_give_way_sooner_while_a_turn_runs_apart_and_only_then() -> None:
+    usual_s = sys.getswitchinterval()
+    first, second = threading.Event(), threading.Event()
+    turns = [
+        asyncio.create_task(ApartWhileSlow().take(partial(gate.wait, LIMIT_S))) for gate in (first, second)
+    ]
+    within_s = await ApartWhileSlow().take(sys.getswitchinterval)
+    assert within_s < usual_s
+    first.set()
+    await turns[0]
+    assert sys.getswitchinterval() == within_s
+    second.set()
+    await turns[1]
+    assert sys.getswitchinterval() == usual_s
 
 
 async def test_a_driver_that_is_quick_comes_to_the_loop() -> None:
