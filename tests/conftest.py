@@ -28,8 +28,10 @@ from tests.services.grounds import FileGround, Ground, NewGround, NewStore, Serv
 from tests.services.mosquitto import Mosquitto
 from tests.services.postgresql import PostgreSQL
 
-# A law that takes long on a busy machine holds all the same: speed is judged by the benchmarks alone.
-settings.register_profile("without-deadline", deadline=None)
+# A law that takes long on a busy machine holds all the same: speed is judged by the benchmarks alone. Each
+# run tries other examples; `--hypothesis-profile=thorough` tries more than the gate has time for.
+settings.register_profile("without-deadline", deadline=None, max_examples=60)
+settings.register_profile("thorough", deadline=None, max_examples=500)
 if settings.get_current_profile_name() == "default":
     settings.load_profile("without-deadline")
 

@@ -39,7 +39,7 @@ def test_a_broker_that_is_killed_amid_leaves_both_stores_with_the_same_bytes(tmp
 
 
 @pytest.mark.parametrize(
-    "kills", [4, pytest.param(60, marks=pytest.mark.soak)]
+    "kills", [2, pytest.param(60, marks=pytest.mark.soak)]
 )  # half of them of each daemon
 def test_daemons_that_are_killed_at_any_moment_leave_both_stores_with_the_same_bytes(
     tmp_path: Path, kills: int

@@ -4,7 +4,7 @@ from pathlib import Path
 
 from tests.fuzz.served import fuzz, served
 
-LENGTH_S = "45"
+LENGTH_S = "30"
 SEED = "1"
 
 

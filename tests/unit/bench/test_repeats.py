@@ -133,7 +133,7 @@ def test_a_stream_has_no_repeats(store: Store, meter: Meter) -> None:
 MESSAGES = st.lists(st.tuples(st.sampled_from(["3.41", "3.42"]), st.integers(0, 3)), max_size=12)
 
 
-@settings(max_examples=20)  # a store is made for each
+@settings(max_examples=8)  # a store is made for each
 @given(messages=MESSAGES, cut=st.integers(0, 12))
 def test_which_messages_repeat_does_not_depend_on_how_they_came_together(
     messages: list[tuple[str, int]], cut: int, tmp_path_factory: pytest.TempPathFactory
