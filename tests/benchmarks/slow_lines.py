@@ -5,44 +5,25 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
-from acquire.driver import Driver, DriverFactory, DriverIdentity
+from acquire.driver import DriverFactory, DriverIdentity
 from acquire.events import Event, Instant
 from acquire.registry import DriverRegistry
+from tundish.mute import MuteDriver
 
 IDENTITY: Final = DriverIdentity("slow-lines", "1", "slow-lines==1")
 WORK_S: Final = 0.1
 """How long it works for what comes at once. [s] of processor time"""
 
 
-class SlowDriver:
-    """Reads as another driver does, and works long before."""
-
-    def __init__(self, driver: Driver) -> None:
-        self._driver = driver
-
-    @property
-    def next_deadline_ns(self) -> int | None:
-        """Monotonic time at which it wants to be told the time. [ns]"""
-        return self._driver.next_deadline_ns
+class SlowDriver(MuteDriver):
+    """Reads as another driver does, and works long before; it sends nothing."""
 
     def receive(self, data: bytes, at: Instant) -> list[Event]:
-        """Take bytes."""
+        """Work, then take bytes."""
         began_s = time.thread_time()
         while time.thread_time() - began_s < WORK_S:
             pass
-        return self._driver.receive(data, at)
-
-    def tick(self, at: Instant) -> list[Event]:
-        """Take note that time has passed."""
-        return self._driver.tick(at)
-
-    def closed(self, at: Instant) -> list[Event]:
-        """Say what is unfinished."""
-        return self._driver.closed(at)
-
-    def to_send(self) -> bytes:
-        """Return what is to leave."""
-        return self._driver.to_send()
+        return super().receive(data, at)
 
 
 @dataclass(frozen=True)
